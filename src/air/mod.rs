@@ -1,0 +1,1 @@
+//! Weather and position → density and wind at the road.

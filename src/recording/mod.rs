@@ -1,0 +1,75 @@
+//! A file → samples as recorded. Devices' names and units end here: one name per quantity afterwards.
+
+use crate::error::Fault;
+use std::path::PathBuf;
+
+/// What one file holds, in the order recorded, with nothing repaired and nothing filled in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    pub file: PathBuf,
+    pub format: Format,
+    /// As recorded: time stamps may repeat or go backward; `streams` deals with it and says so.
+    pub samples: Vec<Sample>,
+    /// Channels with no name of ours (FIT developer fields, unknown CSV columns), each as long as `samples`.
+    pub extra: Vec<ExtraChannel>,
+    /// Times of the lap button (unix seconds), not of automatic ends of session.
+    pub lap_marks_s: Vec<f64>,
+    /// Timer stops and starts, and breaks between track segments.
+    pub timer_events: Vec<TimerEvent>,
+    pub sessions: Vec<Session>,
+    /// Whether a wheel sensor was paired; `None` where the file cannot tell.
+    pub wheel_sensor: Option<bool>,
+    /// Maker and product as the file says it, for display only.
+    pub device: Option<String>,
+    /// Rider's mass from the user profile, where there is one.
+    pub rider_mass_kg: Option<f64>,
+    /// Damage found while reading; the samples are what is whole.
+    pub faults: Vec<Fault>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    Fit,
+    Gpx,
+    Tcx,
+    Csv,
+}
+
+/// One row. `None`: the file has no valid value there.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sample {
+    /// Unix seconds, UTC.
+    pub time_s: f64,
+    pub latitude_deg: Option<f64>,
+    pub longitude_deg: Option<f64>,
+    pub altitude_m: Option<f64>,
+    /// Distance since the start as the unit counts it.
+    pub distance_m: Option<f64>,
+    pub speed_m_s: Option<f64>,
+    pub power_w: Option<f64>,
+    pub cadence_rpm: Option<f64>,
+    pub heart_rate_bpm: Option<f64>,
+    pub temperature_c: Option<f64>,
+    pub pressure_pa: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExtraChannel {
+    pub name: String,
+    pub units: String,
+    pub values: Vec<Option<f64>>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TimerEvent {
+    pub time_s: f64,
+    /// True: recording (re)starts here. False: it stops.
+    pub running: bool,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Session {
+    pub start_s: f64,
+    pub end_s: f64,
+    pub sport: Option<String>,
+}

@@ -1,0 +1,75 @@
+//! Samples → aligned SI channels on the recording's own clock; gaps and repairs stay visible.
+
+use crate::recording::ExtraChannel;
+use std::path::PathBuf;
+
+/// One recording as channels of equal length. A value that was not measured, or was found to be wrong,
+/// is NaN; nothing is filled in. `time_s` increases strictly.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Streams {
+    pub file: PathBuf,
+    /// Unix seconds, UTC.
+    pub time_s: Vec<f64>,
+    pub latitude_deg: Vec<f64>,
+    pub longitude_deg: Vec<f64>,
+    pub altitude_m: Vec<f64>,
+    pub distance_m: Vec<f64>,
+    pub speed_m_s: Vec<f64>,
+    pub power_w: Vec<f64>,
+    pub cadence_rpm: Vec<f64>,
+    pub temperature_c: Vec<f64>,
+    pub pressure_pa: Vec<f64>,
+    pub extra: Vec<ExtraChannel>,
+    /// The time over which one power value is a mean: the recording's base interval.
+    pub nominal_interval_s: f64,
+    /// Times without samples: pauses (timer stopped) and holes.
+    pub gaps: Vec<Gap>,
+    pub repairs: Vec<Repair>,
+    pub speed_source: SpeedSource,
+    /// Distance by the speed channel over distance by positions, for the whole ride.
+    pub speed_check: Option<SpeedCheck>,
+    pub lap_marks_s: Vec<f64>,
+    pub rider_mass_kg: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gap {
+    pub start_s: f64,
+    pub end_s: f64,
+    /// True where the timer was stopped, false where samples are simply missing.
+    pub paused: bool,
+}
+
+/// Something that was taken out or set right, where, and what it cost.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Repair {
+    /// Short fixed name: "duplicate time", "backward time", "power spike", "frozen speed", ...
+    pub kind: &'static str,
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Samples taken out or set right.
+    pub samples: usize,
+    /// One sentence for a person.
+    pub message: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SpeedSource {
+    WheelSensor,
+    /// The unit's own speed channel; the file does not say what it measured.
+    Unit,
+    /// From the unit's distance.
+    Distance,
+    /// From positions alone.
+    Positions,
+    /// There is no way to a speed.
+    None,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpeedCheck {
+    pub ratio: f64,
+    pub standard_uncertainty: f64,
+    /// Length over which both were compared.
+    pub length_m: f64,
+}

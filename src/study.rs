@@ -1,0 +1,1 @@
+//! The engine: a folder → everything above, in order.

@@ -1,0 +1,139 @@
+//! `test.toml`: what was typed, then what it means.
+
+/// A value with its standard uncertainty, and whether the user wrote it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    pub value: f64,
+    pub standard_uncertainty: f64,
+    /// False: a default of ours, which the output then states.
+    pub given: bool,
+}
+
+/// The whole of `test.toml` after checking, with every default settled.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestDay {
+    pub title: Option<String>,
+    pub smallest_difference_percent: f64,
+    /// Relative scale of the power meter: 1 with its uncertainty.
+    pub power_scale: Measured,
+    pub air: Vec<AirReading>,
+    pub course: Option<CourseGiven>,
+    /// At least one; the first is the baseline. Without `test.toml`: "as ridden".
+    pub setups: Vec<Setup>,
+    /// Empty where none was written: then every pass belongs to the first set-up, in one block a recording.
+    pub blocks: Vec<Block>,
+    pub excludes: Vec<Exclude>,
+    pub windows: Vec<Window>,
+    /// One sentence for each default that the results rest on.
+    pub assumptions: Vec<String>,
+}
+
+/// One set-up with everything it is ridden with (what `[[setup]]` does not say comes from the shared tables).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setup {
+    pub name: String,
+    pub total_mass_kg: Measured,
+    pub drivetrain_efficiency: Measured,
+    pub wheel_radius_m: Measured,
+    /// Both wheels together.
+    pub wheel_inertia_kg_m2: Measured,
+    pub crr: Measured,
+    pub differs: Differs,
+    /// Index of the set-up that this one is the same as (a null test).
+    pub same_as: Option<usize>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Differs {
+    Cda,
+    Crr,
+    Both,
+}
+
+/// As typed in `[[air]]`; `air` makes density and wind of it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AirReading {
+    /// Line of the table in `test.toml`, for messages.
+    pub line: usize,
+    pub time_s: Option<f64>,
+    pub temperature_c: Option<Measured>,
+    pub pressure: Option<Pressure>,
+    pub relative_humidity_percent: Option<Measured>,
+    pub metar: Option<String>,
+    pub wind: Option<WindReading>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Pressure {
+    AtRoad { hpa: Measured },
+    SeaLevel { hpa: Measured },
+}
+
+/// Wind at rider height as the user knows it. Direction is where it comes from, true north.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WindReading {
+    pub speed_m_s: f64,
+    pub from_deg: f64,
+    pub standard_uncertainty_m_s: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shape {
+    OneWay,
+    OutAndBack,
+    Loop,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CourseGiven {
+    /// Line of `[course]` in `test.toml`, for messages.
+    pub line: usize,
+    pub shape: Option<Shape>,
+    /// Latitude, longitude in degrees.
+    pub start_deg: Option<[f64; 2]>,
+    pub finish_deg: Option<[f64; 2]>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// Line of the table in `test.toml`, for messages.
+    pub line: usize,
+    /// Index into `setups`; `None` for "none": warm-up, ride home, spoilt.
+    pub setup: Option<usize>,
+    pub extent: Extent,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Extent {
+    Passes(usize),
+    /// Unix seconds. A pass belongs here when it starts within.
+    Times {
+        from_s: f64,
+        to_s: f64,
+    },
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Exclude {
+    pub line: usize,
+    pub pass: PassRef,
+    pub reason: String,
+}
+
+/// Fit only part of a pass, or of all (`pass` = `None`). Metres along the course from its start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Window {
+    pub line: usize,
+    pub pass: Option<PassRef>,
+    pub from_m: Option<f64>,
+    pub to_m: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PassRef {
+    /// Start time, unix seconds; matches within 5 s.
+    StartTime(f64),
+    /// Accepted with a remark: numbers change when a file is added.
+    Number(usize),
+}

@@ -1,0 +1,1 @@
+//! Whole-program and outside checks, one file per promise.
