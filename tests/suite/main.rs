@@ -1,1 +1,3 @@
 //! Whole-program and outside checks, one file per promise.
+
+mod outside;

@@ -1,0 +1,108 @@
+#!/usr/bin/env python3
+"""Answers of independent libraries, for the outside checks.
+
+    oracle.py COMMAND < cases.json > answers.json
+
+Reads a JSON list of cases, writes a JSON list of answers, one each. Versions are pinned in
+requirements.txt; each command says whose answer it is.
+"""
+
+import json
+import sys
+
+
+def density(cases):
+    """[pressure Pa, temperature K, relative humidity 0..1] -> kg/m3. CoolProp, a virial mixture."""
+    from CoolProp.HumidAirProp import HAPropsSI
+
+    answers = []
+    for pressure, temperature, humidity in cases:
+        state = ("T", temperature, "P", pressure, "R", humidity)
+        # Vha is the volume of the mixture per kilogram of humid air.
+        answers.append(1.0 / HAPropsSI("Vha", *state))
+    return answers
+
+
+def isa(cases):
+    """geometric height m -> [pressure Pa, temperature K]. ambiance."""
+    from ambiance import Atmosphere
+
+    atmosphere = Atmosphere(cases)
+    return [list(pair) for pair in zip(atmosphere.pressure, atmosphere.temperature)]
+
+
+def gravity(cases):
+    """[latitude deg, height m] -> m/s2. boule, closed form on and above WGS 84."""
+    import boule
+
+    milligal = 1e-5
+    return [milligal * boule.WGS84.normal_gravity((None, lat, height)) for lat, height in cases]
+
+
+def geodesic(cases):
+    """[lat1, lon1, lat2, lon2] deg -> [distance m, azimuth at the first point deg]. GeographicLib."""
+    from geographiclib.geodesic import Geodesic
+
+    answers = []
+    for case in cases:
+        line = Geodesic.WGS84.Inverse(*case)
+        answers.append([line["s12"], line["azi1"]])
+    return answers
+
+
+def metar(cases):
+    """report -> temperature C, dew point C, pressure hPa, wind m/s, direction deg (null: none). metar."""
+    from metar.Metar import Metar
+
+    answers = []
+    for report in cases:
+        decoded = Metar(report, strict=False)
+        direction = decoded.wind_dir.value() if decoded.wind_dir else None
+        answers.append(
+            {
+                "temperature_c": decoded.temp.value("C") if decoded.temp else None,
+                "dew_point_c": decoded.dewpt.value("C") if decoded.dewpt else None,
+                "pressure_hpa": decoded.press.value("HPA") if decoded.press else None,
+                "wind_m_s": decoded.wind_speed.value("MPS") if decoded.wind_speed else None,
+                "wind_from_deg": direction,
+                "day": decoded.time.day,
+                "hour": decoded.time.hour,
+                "minute": decoded.time.minute,
+            }
+        )
+    return answers
+
+
+def welch(cases):
+    """[sample a, sample b] -> [difference b - a, its standard error, degrees of freedom]. scipy."""
+    from scipy.stats import ttest_ind
+
+    answers = []
+    for a, b in cases:
+        test = ttest_ind(b, a, equal_var=False)
+        difference = sum(b) / len(b) - sum(a) / len(a)
+        answers.append([difference, difference / test.statistic, test.df])
+    return answers
+
+
+def student(cases):
+    """[probability, degrees of freedom] -> quantile of t. scipy."""
+    from scipy.stats import t
+
+    return [t.ppf(probability, freedom) for probability, freedom in cases]
+
+
+COMMANDS = {
+    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student)
+}
+
+
+def main():
+    if len(sys.argv) != 2 or sys.argv[1] not in COMMANDS:
+        sys.exit(f"usage: oracle.py {'|'.join(COMMANDS)} < cases.json")
+    answers = COMMANDS[sys.argv[1]](json.load(sys.stdin))
+    json.dump(answers, sys.stdout, allow_nan=False, default=float)
+
+
+if __name__ == "__main__":
+    main()
