@@ -8,6 +8,10 @@ pub mod log_law;
 
 pub mod metar;
 
+mod typed;
+
+mod fill;
+
 mod settle;
 
 pub use settle::settle;

@@ -2,27 +2,18 @@
 
 use std::path::Path;
 
-use crate::air::atmosphere::{
-    geopotential_height_m, pressure_from_qnh_pa, standard_pressure_pa, standard_temperature_k,
-};
-use crate::air::density::{moist_air_density_kg_m3, relative_humidity};
+use crate::air::atmosphere::{geopotential_height_m, pressure_from_qnh_pa, standard_pressure_pa};
+use crate::air::density::relative_humidity;
+use crate::air::fill::{fill_humidity, fill_pressure, fill_temperature, source_of};
 use crate::air::log_law::{RELATIVE_STANDARD_UNCERTAINTY, RIDER_HEIGHT_M, ROUGHNESS_M, ratio_to_10_m};
 use crate::air::metar::{Observation, ReportedWind, decode};
-use crate::air::{Air, AirState, Knot, RideSite, Source, UNKNOWN_WIND_M_S};
+use crate::air::typed::{Reading, Typed, air_of, put};
+use crate::air::{Air, RideSite};
 use crate::error::{Error, Fault, Result};
 use crate::test_day::{AirReading, Measured, Pressure, WindReading};
 use crate::units::{KELVIN_AT_0_C, PA_PER_HPA, clock_text, utc_text};
 use crate::warning::Warning;
 
-// Standard uncertainties of what nobody measured. All are choices, stated in the warnings and docs.
-/// Weather moves the barometer by about this about the standard at a height. [Pa]
-const STANDARD_PRESSURE_U_PA: f64 = 1000.0;
-/// Seasons and climates about the standard temperature. [K]
-const STANDARD_TEMPERATURE_U_K: f64 = 8.0;
-/// Sun and the rider's heat on the unit. [K]
-const UNIT_TEMPERATURE_U_K: f64 = 3.0;
-const UNIT_PRESSURE_U_PA: f64 = 300.0;
-const HUMIDITY: (f64, f64) = (0.50, 0.20);
 /// An airport is another place and another height, and its report is rounded to a degree. [K]
 const METAR_TEMPERATURE_U_K: f64 = 1.5;
 /// Rounded down to a whole hectopascal, and read elsewhere up to an hour before. [Pa]
@@ -42,24 +33,6 @@ const TEMPERATURE_QUESTIONED_K: f64 = 12.0;
 const STALE_S: f64 = 3.0 * 3600.0;
 const DAY_S: f64 = 24.0 * 3600.0;
 
-/// A value and its standard uncertainty at a time.
-#[derive(Debug, Clone, Copy)]
-struct Reading<const N: usize> {
-    time_s: f64,
-    value: [f64; N],
-    standard_uncertainty: f64,
-}
-
-/// One list for each quantity, so that a reading of the wind alone does not unset the temperature.
-#[derive(Default)]
-struct Typed {
-    temperature_k: Vec<Reading<1>>,
-    pressure_pa: Vec<Reading<1>>,
-    humidity: Vec<Reading<1>>,
-    wind_m_s: Vec<Reading<2>>,
-    from_metar: bool,
-}
-
 /// Density and wind at the road for the whole day.
 ///
 /// What a reading leaves out is taken from the other readings, then from the recording unit, then from
@@ -70,6 +43,7 @@ struct Typed {
 /// All faults at once: a METAR that cannot be read or is of another day; a sea-level pressure where no
 /// recording has an altitude; several readings of which one has no time.
 pub fn settle(test_toml: &Path, readings: &[AirReading], site: &RideSite) -> Result<(Air, Vec<Warning>)> {
+    let site = &usable(site);
     let mut gathering = Gathering {
         test_toml,
         site,
@@ -93,11 +67,29 @@ pub fn settle(test_toml: &Path, readings: &[AirReading], site: &RideSite) -> Res
     let source = source_of(&typed, site);
     fill_temperature(&mut typed, site, &mut warnings);
     fill_pressure(&mut typed, site, &mut warnings);
-    if typed.humidity.is_empty() {
-        let (value, standard_uncertainty) = HUMIDITY;
-        typed.humidity.push(held(site, value, standard_uncertainty));
-    }
+    fill_humidity(&mut typed, site);
     Ok((air_of(typed, site, source), warnings))
+}
+
+/// What the ride knows, without what is no help: a median of nothing may be NaN, and a unit may store
+/// its pressure reduced to the sea.
+fn usable(site: &RideSite) -> RideSite {
+    let known = |value: Option<f64>| value.filter(|value| value.is_finite());
+    let height_m = known(site.height_m);
+    let fits = |pascals: &f64| {
+        height_m.is_none_or(|height_m| (pascals - standard_pa(height_m)).abs() <= PRESSURE_QUESTIONED_PA)
+    };
+    RideSite {
+        height_m,
+        unit_temperature_c: known(site.unit_temperature_c),
+        unit_pressure_pa: known(site.unit_pressure_pa).filter(fits),
+        ..*site
+    }
+}
+
+/// Standard pressure at a geometric height.
+fn standard_pa(height_m: f64) -> f64 {
+    standard_pressure_pa(geopotential_height_m(height_m))
 }
 
 struct Gathering<'a> {
@@ -125,6 +117,9 @@ impl Gathering<'_> {
         };
         if let Some(observation) = &observation {
             self.take_metar(observation, time_s, &place);
+            // Values typed in the same table stand instead of the report's.
+            self.typed.from_metar |= observation.temperature_c.is_some() && reading.temperature_c.is_none()
+                || observation.qnh_pa.is_some() && reading.pressure.is_none();
         }
         self.take_typed(reading, time_s, &place);
     }
@@ -199,7 +194,6 @@ impl Gathering<'_> {
 
     fn take_metar(&mut self, observation: &Observation, time_s: f64, place: &str) {
         if let Some(celsius) = observation.temperature_c {
-            self.typed.from_metar = true;
             self.typed.temperature_k.push(Reading {
                 time_s,
                 value: [celsius + KELVIN_AT_0_C],
@@ -216,7 +210,6 @@ impl Gathering<'_> {
             }
         }
         if let Some(qnh_pa) = observation.qnh_pa {
-            self.typed.from_metar = true;
             self.take_sea_level(qnh_pa, METAR_PRESSURE_U_PA, time_s, &format!("{place}.metar"));
         }
         if let Some(wind) = observation.wind {
@@ -224,7 +217,6 @@ impl Gathering<'_> {
         }
     }
 
-    /// A typed value stands instead of the METAR's of the same table.
     fn take_typed(&mut self, reading: &AirReading, time_s: f64, place: &str) {
         if let Some(temperature) = reading.temperature_c {
             self.question_temperature(temperature.value, place);
@@ -309,7 +301,7 @@ impl Gathering<'_> {
         let Some(height_m) = self.site.height_m else {
             return;
         };
-        let standard = standard_pressure_pa(geopotential_height_m(height_m));
+        let standard = standard_pa(height_m);
         if (pascals - standard).abs() <= PRESSURE_QUESTIONED_PA {
             return;
         }
@@ -345,12 +337,6 @@ impl Gathering<'_> {
     }
 }
 
-/// Add a reading; one of the same moment gives way.
-fn put<const N: usize>(list: &mut Vec<Reading<N>>, reading: Reading<N>) {
-    list.retain(|other| other.time_s != reading.time_s);
-    list.push(reading);
-}
-
 fn typed_wind(wind: &WindReading, time_s: f64) -> Reading<2> {
     let from = wind.from_deg.to_radians();
     Reading {
@@ -377,173 +363,6 @@ fn at_rider_height(wind: &ReportedWind, time_s: f64) -> Reading<2> {
             value: [0.0, 0.0],
             standard_uncertainty: (speed * std::f64::consts::FRAC_1_SQRT_2).hypot(METAR_WIND_U_M_S),
         },
-    }
-}
-
-fn source_of(typed: &Typed, site: &RideSite) -> Source {
-    let temperature = !typed.temperature_k.is_empty();
-    let pressure = !typed.pressure_pa.is_empty();
-    match (temperature, pressure) {
-        _ if typed.from_metar => Source::Metar,
-        (true, true) => Source::Measured,
-        (true, false) => Source::MeasuredTemperature,
-        (false, true) => Source::MeasuredPressure,
-        (false, false) => match (site.unit_temperature_c, site.unit_pressure_pa) {
-            (Some(_), Some(_)) => Source::Unit,
-            (Some(_), None) => Source::UnitThermometer,
-            (None, _) => Source::StandardAtmosphere,
-        },
-    }
-}
-
-fn held(site: &RideSite, value: f64, standard_uncertainty: f64) -> Reading<1> {
-    Reading {
-        time_s: site.start_s,
-        value: [value],
-        standard_uncertainty,
-    }
-}
-
-fn fill_temperature(typed: &mut Typed, site: &RideSite, warnings: &mut Vec<Warning>) {
-    if !typed.temperature_k.is_empty() {
-        return;
-    }
-    let (kelvin, uncertainty, message) = match site.unit_temperature_c {
-        Some(celsius) => (
-            celsius + KELVIN_AT_0_C,
-            UNIT_TEMPERATURE_U_K,
-            format!(
-                "no air temperature was given: the recording unit's thermometer is used ({celsius:.1} °C ± {UNIT_TEMPERATURE_U_K:.0} K), which feels sun and body heat; 1 K moves every CdA by 0.4 %"
-            ),
-        ),
-        None => {
-            let kelvin = standard_temperature_k(geopotential_height_m(site.height_m.unwrap_or(0.0)));
-            (
-                kelvin,
-                STANDARD_TEMPERATURE_U_K,
-                format!(
-                    "no air temperature is known: the standard atmosphere's is used ({:.1} °C ± {STANDARD_TEMPERATURE_U_K:.0} K); 1 K moves every CdA by 0.4 %",
-                    kelvin - KELVIN_AT_0_C
-                ),
-            )
-        }
-    };
-    warnings.push(Warning::new(
-        "thermometer",
-        message,
-        "Write temperature_c in [[air]], read in the shade, or a METAR.",
-    ));
-    typed.temperature_k.push(held(site, kelvin, uncertainty));
-}
-
-fn fill_pressure(typed: &mut Typed, site: &RideSite, warnings: &mut Vec<Warning>) {
-    if !typed.pressure_pa.is_empty() {
-        return;
-    }
-    let (pascals, uncertainty, whose) = match (site.unit_pressure_pa, site.height_m) {
-        (Some(pascals), _) => (pascals, UNIT_PRESSURE_U_PA, "the recording unit's barometer's"),
-        (None, Some(height_m)) => (
-            standard_pressure_pa(geopotential_height_m(height_m)),
-            STANDARD_PRESSURE_U_PA,
-            "the standard atmosphere's at that altitude",
-        ),
-        // Where people ride: most roads lie below 1000 m, which is 110 hPa.
-        (None, None) => (99_000.0, 4000.0, "a guess, for want of an altitude,"),
-    };
-    warnings.push(Warning::new(
-        "pressure",
-        format!(
-            "no air pressure was given: {whose} is used ({:.0} hPa ± {:.0} hPa); 1 hPa moves every CdA by 0.1 %",
-            pascals / PA_PER_HPA,
-            uncertainty / PA_PER_HPA
-        ),
-        "Write pressure_hpa (at the road), sea_level_pressure_hpa or a METAR in [[air]].",
-    ));
-    typed.pressure_pa.push(held(site, pascals, uncertainty));
-}
-
-/// A knot at every moment at which something was read.
-fn air_of(mut typed: Typed, site: &RideSite, source: Source) -> Air {
-    sort(&mut typed.temperature_k);
-    sort(&mut typed.pressure_pa);
-    sort(&mut typed.humidity);
-    sort(&mut typed.wind_m_s);
-    let scalars = [&typed.temperature_k, &typed.pressure_pa, &typed.humidity];
-    let mut times: Vec<f64> = scalars
-        .iter()
-        .flat_map(|list| list.iter().map(|reading| reading.time_s))
-        .chain(typed.wind_m_s.iter().map(|reading| reading.time_s))
-        .collect();
-    times.sort_by(f64::total_cmp);
-    times.dedup();
-    let knots = times
-        .into_iter()
-        .map(|time_s| Knot {
-            time_s,
-            state: state_at(&typed, site, time_s),
-        })
-        .collect();
-    Air { knots, source }
-}
-
-fn sort<const N: usize>(list: &mut [Reading<N>]) {
-    list.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-}
-
-fn state_at(typed: &Typed, site: &RideSite, time_s: f64) -> AirState {
-    // The lists of the three scalars are never empty here: they were filled.
-    let unknown = held(site, f64::NAN, f64::NAN);
-    let scalar = |list: &[Reading<1>]| interpolated(list, time_s).unwrap_or(unknown);
-    let (temperature, pressure, humidity) = (
-        scalar(&typed.temperature_k),
-        scalar(&typed.pressure_pa),
-        scalar(&typed.humidity),
-    );
-    let wind = interpolated(&typed.wind_m_s, time_s).unwrap_or(Reading {
-        time_s,
-        value: [0.0, 0.0],
-        standard_uncertainty: UNKNOWN_WIND_M_S,
-    });
-    let density = |dp: f64, dt: f64, dh: f64| {
-        moist_air_density_kg_m3(
-            pressure.value[0] + dp,
-            temperature.value[0] + dt,
-            humidity.value[0] + dh,
-        )
-    };
-    let half_change = |up: f64, down: f64| 0.5 * (up - down);
-    let (up, ut, uh) = (
-        pressure.standard_uncertainty,
-        temperature.standard_uncertainty,
-        humidity.standard_uncertainty,
-    );
-    let variance = half_change(density(up, 0.0, 0.0), density(-up, 0.0, 0.0)).powi(2)
-        + half_change(density(0.0, ut, 0.0), density(0.0, -ut, 0.0)).powi(2)
-        + half_change(density(0.0, 0.0, uh), density(0.0, 0.0, -uh)).powi(2);
-    AirState {
-        density_kg_m3: density(0.0, 0.0, 0.0),
-        density_standard_uncertainty_kg_m3: variance.sqrt(),
-        wind_east_m_s: wind.value[0],
-        wind_north_m_s: wind.value[1],
-        wind_standard_uncertainty_m_s: wind.standard_uncertainty,
-    }
-}
-
-/// Linear between readings, held beyond them; `None` of an empty list.
-fn interpolated<const N: usize>(list: &[Reading<N>], time_s: f64) -> Option<Reading<N>> {
-    let after = list.partition_point(|reading| reading.time_s <= time_s);
-    let earlier = after.checked_sub(1).and_then(|index| list.get(index));
-    match (earlier, list.get(after)) {
-        (Some(a), Some(b)) => {
-            let share = (time_s - a.time_s) / (b.time_s - a.time_s);
-            let mix = |from: f64, to: f64| from + share * (to - from);
-            Some(Reading {
-                time_s,
-                value: std::array::from_fn(|i| mix(a.value[i], b.value[i])),
-                standard_uncertainty: mix(a.standard_uncertainty, b.standard_uncertainty),
-            })
-        }
-        (only, other) => only.or(other).copied(),
     }
 }
 

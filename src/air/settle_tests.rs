@@ -1,4 +1,6 @@
 use super::*;
+use crate::air::Source;
+use crate::air::density::moist_air_density_kg_m3;
 
 /// 2026-05-02T08:00:00Z to 09:30.
 const START: f64 = 1_777_708_800.0;
@@ -132,6 +134,33 @@ fn without_a_reading_the_unit_and_the_standard_serve_and_it_is_said() {
     };
     let (air, _) = run(&[], &barometer).unwrap();
     assert_eq!(air.source, Source::Unit);
+    let expected = moist_air_density_kg_m3(91_000.0, 294.15, 0.5);
+    assert!((air.at(START).density_kg_m3 - expected).abs() < 1e-12);
+    // Reduced to the sea by the unit, it does not fit 830 m and is not used.
+    let reduced = RideSite {
+        unit_pressure_pa: Some(101_500.0),
+        ..site()
+    };
+    let (air, _) = run(&[], &reduced).unwrap();
+    assert_eq!(air.source, Source::UnitThermometer);
+    assert_eq!(air.at(START).density_kg_m3, state_of_unit_alone());
+}
+
+fn state_of_unit_alone() -> f64 {
+    run(&[], &site()).unwrap().0.at(START).density_kg_m3
+}
+
+#[test]
+fn a_median_of_nothing_is_not_known() {
+    let nothing = RideSite {
+        height_m: Some(f64::NAN),
+        unit_temperature_c: Some(f64::NAN),
+        unit_pressure_pa: Some(f64::NAN),
+        ..site()
+    };
+    let (air, _) = run(&[], &nothing).unwrap();
+    assert_eq!(air.source, Source::StandardAtmosphere);
+    assert!(air.at(START).density_kg_m3.is_finite());
 }
 
 #[test]
