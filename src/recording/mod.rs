@@ -1,7 +1,63 @@
 //! A file → samples as recorded. Devices' names and units end here: one name per quantity afterwards.
 
-use crate::error::Fault;
-use std::path::PathBuf;
+mod csv_file;
+mod fields;
+mod fit_file;
+mod fit_stream;
+#[cfg(test)]
+mod fit_writer;
+mod gpx_file;
+mod guard;
+mod gz;
+mod rows;
+mod sniff;
+mod tcx_file;
+mod text;
+mod xml;
+
+pub use sniff::is_recording_name;
+
+use crate::error::{Error, Fault, Result};
+use std::path::{Path, PathBuf};
+
+/// Reads one recording: FIT, GPX, TCX or CSV, plain or gzipped.
+///
+/// The content decides what the file is; its name only serves the message when the content is none of these.
+/// A damaged file yields what is whole, with the damage in `Recording::faults`.
+pub fn read(path: &Path) -> Result<Recording> {
+    let bytes = gz::read_bounded(path)?;
+    read_bytes(path, &bytes)
+}
+
+/// As `read`, from bytes already in memory. `file` is used for its name alone.
+pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording> {
+    let unpacked = gz::unpack(bytes).map_err(|fault| Error::from(fault.in_file(file)))?;
+    let content = unpacked.as_ref().map_or(bytes, |packed| &packed.bytes);
+    let format = sniff::format_of(file, content)?;
+    let read = match format {
+        Format::Fit => fit_file::read(file, content),
+        Format::Gpx => gpx_file::read(file, content),
+        Format::Tcx => tcx_file::read(file, content),
+        Format::Csv => csv_file::read(file, content),
+    };
+    let cut = unpacked.and_then(|packed| packed.fault);
+    match read {
+        Ok(mut recording) => {
+            recording.faults.splice(0..0, cut);
+            for fault in &mut recording.faults {
+                fault.file.get_or_insert_with(|| file.to_path_buf());
+            }
+            Ok(recording)
+        }
+        Err(mut error) => {
+            error.faults.splice(0..0, cut);
+            for fault in &mut error.faults {
+                fault.file.get_or_insert_with(|| file.to_path_buf());
+            }
+            Err(error)
+        }
+    }
+}
 
 /// What one file holds, in the order recorded, with nothing repaired and nothing filled in.
 #[derive(Debug, Clone, PartialEq)]
@@ -72,4 +128,23 @@ pub struct Session {
     pub start_s: f64,
     pub end_s: f64,
     pub sport: Option<String>,
+}
+
+impl Recording {
+    /// A recording of this file with nothing in it yet.
+    fn empty(file: &Path, format: Format) -> Self {
+        Recording {
+            file: file.to_path_buf(),
+            format,
+            samples: Vec::new(),
+            extra: Vec::new(),
+            lap_marks_s: Vec::new(),
+            timer_events: Vec::new(),
+            sessions: Vec::new(),
+            wheel_sensor: None,
+            device: None,
+            rider_mass_kg: None,
+            faults: Vec::new(),
+        }
+    }
 }
