@@ -1,0 +1,104 @@
+//! A simulated day on disk. Nothing that exists is ever overwritten.
+
+use super::truth::TrueDay;
+use super::{fit_writer, gpx_writer};
+use crate::error::{Error, Fault, Result};
+use crate::recording::{Format, Recording};
+use atomic_write_file::AtomicWriteFile;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// The bytes that one recording becomes on disk.
+pub(super) fn file_bytes(recording: &Recording) -> Vec<u8> {
+    match recording.format {
+        Format::Fit => fit_writer::bytes(recording),
+        _ => gpx_writer::text(recording).into_bytes(),
+    }
+}
+
+impl TrueDay {
+    /// Writes the recordings into `folder`, which is made where it is missing. All or none: where one of the
+    /// files exists already, nothing is written.
+    pub fn write_files(&self, folder: &Path) -> Result<Vec<PathBuf>> {
+        let files = self.recordings.iter();
+        let files = files.map(|r| (folder.join(&r.file), file_bytes(r)));
+        write_new(folder, files.collect())
+    }
+
+    /// The recordings and a `test.toml` beside them.
+    pub fn write_folder(&self, folder: &Path, with_course: bool) -> Result<Vec<PathBuf>> {
+        let files = self.recordings.iter();
+        let mut files: Vec<_> = files.map(|r| (folder.join(&r.file), file_bytes(r))).collect();
+        files.push((folder.join("test.toml"), self.test_toml(with_course).into_bytes()));
+        write_new(folder, files)
+    }
+}
+
+fn write_new(folder: &Path, files: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
+    let faults: Vec<Fault> = files
+        .iter()
+        .filter(|(path, _)| path.symlink_metadata().is_ok())
+        .map(|(path, _)| {
+            Fault::new(
+                "there is a file of this name already",
+                "Choose an empty folder: files that exist are never overwritten.",
+            )
+            .in_file(path)
+        })
+        .collect();
+    if !faults.is_empty() {
+        return Err(Error { faults });
+    }
+    std::fs::create_dir_all(folder).map_err(|cause| {
+        Fault::new(
+            format!("the folder cannot be made ({cause})"),
+            "Check the path and the right to write there.",
+        )
+        .in_file(folder)
+    })?;
+    for (path, bytes) in &files {
+        write_whole(path, bytes).map_err(|cause| {
+            Fault::new(
+                format!("the file cannot be written ({cause})"),
+                "Check free space and the right to write there.",
+            )
+            .in_file(path)
+        })?;
+    }
+    Ok(files.into_iter().map(|(path, _)| path).collect())
+}
+
+fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = AtomicWriteFile::open(path)?;
+    file.write_all(bytes)?;
+    file.commit()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::plans::loop_plan;
+    use super::super::{Files, Format as PlanFormat, ride_day};
+
+    #[test]
+    fn writes_a_folder_and_refuses_to_write_it_twice() {
+        let home = tempfile::tempdir().expect("a temporary folder");
+        let folder = home.path().join("new folder");
+        let mut plan = loop_plan(11, "AB", -3.0);
+        plan.files = Files::PerBlock;
+        plan.format = PlanFormat::Gpx;
+        let day = ride_day(&plan);
+        let written = day.write_folder(&folder, true).expect("a first time");
+        let names: Vec<_> = written.iter().filter_map(|p| p.file_name()).collect();
+        assert_eq!(names, ["ride-01.gpx", "ride-02.gpx", "test.toml"]);
+        let toml = std::fs::read_to_string(folder.join("test.toml")).expect("test.toml");
+        assert_eq!(toml, day.test_toml(true));
+
+        std::fs::write(folder.join("ride-02.gpx"), "mine").expect("a file of the user");
+        std::fs::remove_file(folder.join("ride-01.gpx")).expect("removed");
+        let error = day.write_folder(&folder, true).expect_err("a second time");
+        assert_eq!(error.faults.len(), 2, "{error}");
+        assert!(!folder.join("ride-01.gpx").exists());
+        let kept = std::fs::read_to_string(folder.join("ride-02.gpx")).expect("kept");
+        assert_eq!(kept, "mine");
+    }
+}

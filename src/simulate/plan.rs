@@ -1,0 +1,387 @@
+//! The truth of a day, before it is ridden.
+
+/// Everything that decides a simulated day. Lengths, masses and speeds are meant finite and positive; the
+/// caller sees to it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayPlan {
+    pub title: String,
+    pub seed: u64,
+    /// Unix seconds, UTC; a fraction is welcome.
+    pub start_s: f64,
+    pub course: CourseTruth,
+    /// The first one is the baseline.
+    pub setups: Vec<SetupTruth>,
+    /// In riding order.
+    pub order: Vec<BlockTruth>,
+    pub rider: RiderTruth,
+    pub wind: WindTruth,
+    pub air: AirTruth,
+    pub sensors: SensorTruth,
+    pub format: Format,
+    pub files: Files,
+    pub incidents: Vec<Incident>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    /// Ridden one way under power; rolled back without pedalling.
+    OneWay,
+    /// Ridden both ways, with a turn beyond each end.
+    OutAndBack,
+    /// Flying laps; entered before the gate and left after it.
+    Loop,
+}
+
+/// One sine along the road: `amplitude · sin(2π s / length_m + phase_rad)`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wave {
+    pub amplitude: f64,
+    pub length_m: f64,
+    pub phase_rad: f64,
+}
+
+/// Lengths are along the road (horizontal length / cos of its angle).
+#[derive(Debug, Clone, PartialEq)]
+pub struct CourseTruth {
+    pub shape: Shape,
+    /// Of the start gate.
+    pub latitude_deg: f64,
+    pub longitude_deg: f64,
+    pub elevation_m: f64,
+    /// At the start gate, from true north; `bends` swing about it. A loop turns left from it.
+    pub bearing_deg: f64,
+    /// From gate to gate; one lap of a loop.
+    pub length_m: f64,
+    /// Climb per road length (sine of the road's angle); ignored on a loop.
+    pub mean_gradient: f64,
+    /// Amplitude in climb per road length. On a loop the length is rounded to a whole part of the lap.
+    pub hills: Vec<Wave>,
+    /// Amplitude in radians of bearing. On a loop rounded to an even number of waves a lap, so that it closes.
+    pub bends: Vec<Wave>,
+    /// From the turn, or from the junction with the service road of a loop, to the start gate.
+    pub lead_in_m: f64,
+    /// Beyond the finish, to the turn or to the junction.
+    pub run_out_m: f64,
+    /// The ride that leads to the course, and home from it.
+    pub approach_m: f64,
+}
+
+/// A set-up with everything it is ridden with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetupTruth {
+    pub name: String,
+    pub cda_m2: f64,
+    pub crr: f64,
+    pub total_mass_kg: f64,
+    pub wheel_radius_m: f64,
+    /// Both wheels together.
+    pub wheel_inertia_kg_m2: f64,
+    pub drivetrain_efficiency: f64,
+}
+
+/// One mounting of a set-up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BlockTruth {
+    /// Index into `setups`; `None`: warm-up passes, easier, in the first set-up.
+    pub setup: Option<usize>,
+    /// Out and back: each direction is one. Loop: each lap.
+    pub passes: usize,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct RiderTruth {
+    /// Crank power aimed at within a pass.
+    pub power_w: f64,
+    /// Slow wander about it, as a fraction.
+    pub power_wander_sd: f64,
+    pub power_wander_memory_s: f64,
+    /// Unevenness from second to second, as a fraction.
+    pub power_uneven_sd: f64,
+    /// Fraction of power lost (or, negative, gained) in an hour.
+    pub fade_per_h: f64,
+    /// Extra fraction of power for each 1 % of climb.
+    pub climb_response: f64,
+    /// Speed aimed at on the way to the gate.
+    pub entry_speed_m_s: f64,
+    pub entry_speed_sd_m_s: f64,
+    /// The first pass of a block starts from a standstill just before the gate.
+    pub standing_start: bool,
+    /// Standing between two blocks.
+    pub rest_s: f64,
+    /// Standing at each turn within a block; 0: a rolling turn.
+    pub turn_round_s: f64,
+    /// Standard deviation of log CdA from one mounting to the next, the same set-up or not.
+    pub position_block_sd: f64,
+    /// The same from pass to pass within a mounting.
+    pub position_pass_sd: f64,
+    pub timer: TimerHabit,
+    pub lap_button: LapHabit,
+}
+
+/// What happens to the timer when the rider stands still.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimerHabit {
+    KeepsRunning,
+    AutoPause,
+    /// Stopped at some of the stands, by chance.
+    Sometimes,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LapHabit {
+    Never,
+    /// Pressed on setting off for a block.
+    Blocks,
+    /// Pressed at each gate of each pass.
+    Gates,
+}
+
+/// Wind at rider height. Velocities say where the air moves *to*.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindTruth {
+    pub mean_east_m_s: f64,
+    pub mean_north_m_s: f64,
+    /// Steady turn of the mean wind, clockwise seen from above.
+    pub turn_deg_per_h: f64,
+    /// Slow wander over the whole day, each of east and north (Ornstein–Uhlenbeck).
+    pub wander_sd_m_s: f64,
+    pub wander_memory_s: f64,
+    /// Gusts along and across the bearing of the course (Ornstein–Uhlenbeck).
+    pub gust_along_sd_m_s: f64,
+    pub gust_across_sd_m_s: f64,
+    pub gust_memory_s: f64,
+    pub spectrum: Spectrum,
+    pub shelter: Option<Shelter>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Spectrum {
+    /// Two time scales, as the analysis assumes.
+    TwoScales,
+    /// The same total variance with power falling as f^(−5/3) from an hour to two seconds:
+    /// a day that the analysis does not assume.
+    FiveThirds,
+}
+
+/// The wind is multiplied by 1 − depth · (½ + ½ sin(2π s / length)) along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shelter {
+    pub depth: f64,
+    pub length_m: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirTruth {
+    pub temperature_c: f64,
+    /// What a barometer at the road reads.
+    pub pressure_hpa: f64,
+    pub relative_humidity_percent: f64,
+}
+
+/// What the sensors make of the truth. A resolution of 0 means none.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SensorTruth {
+    pub sampling: Sampling,
+    /// 0.01: reads 1 % high.
+    pub power_scale_error: f64,
+    pub power_noise_w: f64,
+    pub power_drift_w_per_h: f64,
+    pub power_resolution_w: f64,
+    /// The power at a stamp is the mean of the interval that ended this long before it.
+    pub power_delay_s: f64,
+    pub speed_source: SpeedTruth,
+    pub speed_scale_error: f64,
+    pub speed_noise_m_s: f64,
+    pub speed_resolution_m_s: f64,
+    pub altitude_offset_m: f64,
+    pub altitude_noise_m: f64,
+    pub altitude_resolution_m: f64,
+    /// Random walk of the barometer: its standard deviation after one minute.
+    pub barometer_walk_m_per_sqrt_min: f64,
+    /// Weather.
+    pub barometer_trend_m_per_h: f64,
+    /// Part of the dynamic pressure that the port feels; altitude reads low by it.
+    pub barometer_port_coefficient: f64,
+    /// Position wander on each axis (Ornstein–Uhlenbeck).
+    pub position_sd_m: f64,
+    pub position_memory_s: f64,
+    /// Round to what the file format stores (FIT: semicircles; GPX: seven decimals).
+    pub position_as_stored: bool,
+    /// The thermometer reads this much above the air, which a unit in the sun does.
+    pub temperature_offset_c: f64,
+    pub temperature_resolution_c: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Sampling {
+    /// Seconds. Both file formats store whole seconds; shorter steps are for samples kept in memory.
+    Every(f64),
+    /// Once a second at most, and only when something changed, or after `longest_s`.
+    OnChange { longest_s: f64 },
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SpeedTruth {
+    WheelSensor,
+    /// From satellites by the unit itself: smoother, later errors (noise with 3 s memory).
+    Unit,
+    /// No speed and no distance channel.
+    None,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    Fit,
+    Gpx,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Files {
+    One,
+    PerBlock,
+}
+
+/// What goes wrong. `pass` counts the planned passes of the day from 1; `at_m` is metres ridden since its
+/// first gate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Incident {
+    /// Overtaken: for a while the air moves along with the rider, up to `gust_m_s`.
+    Lorry {
+        pass: usize,
+        at_m: f64,
+        gust_m_s: f64,
+        duration_s: f64,
+    },
+    /// The rider stops; that pass is none any more.
+    Stop { pass: usize, at_m: f64, duration_s: f64 },
+    /// A first attempt is given up after `at_m`; the pass itself follows.
+    TurnedRound { pass: usize, at_m: f64 },
+    /// The power meter is silent: the samples hold no power.
+    PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
+    /// The timer is stopped while the ride goes on; that pass is none any more.
+    Pause { pass: usize, at_m: f64, duration_s: f64 },
+}
+
+impl Incident {
+    pub fn pass(&self) -> usize {
+        match *self {
+            Incident::Lorry { pass, .. }
+            | Incident::Stop { pass, .. }
+            | Incident::TurnedRound { pass, .. }
+            | Incident::PowerDropOut { pass, .. }
+            | Incident::Pause { pass, .. } => pass,
+        }
+    }
+}
+
+impl DayPlan {
+    /// Passes that the order holds, whatever becomes of them.
+    pub fn planned_passes(&self) -> usize {
+        self.order.iter().map(|block| block.passes).sum()
+    }
+
+    /// Sets the order from letters ("ABBA"): A is the first set-up. Other characters are skipped, and so are
+    /// letters beyond the last set-up.
+    pub fn with_order(mut self, letters: &str, passes_per_block: usize) -> Self {
+        let setups = self.setups.len();
+        self.order = letters
+            .bytes()
+            .filter_map(|letter| letter.to_ascii_uppercase().checked_sub(b'A'))
+            .map(usize::from)
+            .filter(|&setup| setup < setups)
+            .map(|setup| BlockTruth {
+                setup: Some(setup),
+                passes: passes_per_block,
+            })
+            .collect();
+        self
+    }
+
+    /// The same day in nearly still air, and a rider who holds the position better.
+    pub fn calm(mut self) -> Self {
+        self.wind.mean_east_m_s *= 0.1;
+        self.wind.mean_north_m_s *= 0.1;
+        self.wind.wander_sd_m_s = 0.1;
+        self.wind.gust_along_sd_m_s = 0.15;
+        self.wind.gust_across_sd_m_s = 0.15;
+        self.rider.position_block_sd = 0.003;
+        self.rider.position_pass_sd = 0.0;
+        self
+    }
+
+    /// The same day without wind, without wobble and with sensors that make no error.
+    pub fn ideal(mut self) -> Self {
+        self.wind = WindTruth::still();
+        self.rider.position_block_sd = 0.0;
+        self.rider.position_pass_sd = 0.0;
+        self.sensors = SensorTruth::perfect();
+        self
+    }
+}
+
+impl WindTruth {
+    pub fn still() -> Self {
+        WindTruth {
+            mean_east_m_s: 0.0,
+            mean_north_m_s: 0.0,
+            turn_deg_per_h: 0.0,
+            wander_sd_m_s: 0.0,
+            wander_memory_s: 900.0,
+            gust_along_sd_m_s: 0.0,
+            gust_across_sd_m_s: 0.0,
+            gust_memory_s: 5.0,
+            spectrum: Spectrum::TwoScales,
+            shelter: None,
+        }
+    }
+}
+
+impl SensorTruth {
+    /// No error and no rounding.
+    pub fn perfect() -> Self {
+        SensorTruth {
+            sampling: Sampling::Every(1.0),
+            power_scale_error: 0.0,
+            power_noise_w: 0.0,
+            power_drift_w_per_h: 0.0,
+            power_resolution_w: 0.0,
+            power_delay_s: 0.0,
+            speed_source: SpeedTruth::WheelSensor,
+            speed_scale_error: 0.0,
+            speed_noise_m_s: 0.0,
+            speed_resolution_m_s: 0.0,
+            altitude_offset_m: 0.0,
+            altitude_noise_m: 0.0,
+            altitude_resolution_m: 0.0,
+            barometer_walk_m_per_sqrt_min: 0.0,
+            barometer_trend_m_per_h: 0.0,
+            barometer_port_coefficient: 0.0,
+            position_sd_m: 0.0,
+            position_memory_s: 45.0,
+            position_as_stored: false,
+            temperature_offset_c: 0.0,
+            temperature_resolution_c: 0.0,
+        }
+    }
+
+    /// Those of an ordinary bike with a power meter, a wheel sensor and a barometer.
+    /// The sizes are assumptions (common practice, no published source); the steps are the file format's.
+    pub fn ordinary() -> Self {
+        SensorTruth {
+            power_noise_w: 2.0,
+            power_resolution_w: 1.0,
+            speed_noise_m_s: 0.03,
+            speed_resolution_m_s: 0.001,
+            altitude_offset_m: 3.0,
+            altitude_noise_m: 0.15,
+            altitude_resolution_m: 0.2,
+            barometer_walk_m_per_sqrt_min: 0.15,
+            barometer_trend_m_per_h: 2.0,
+            position_sd_m: 2.5,
+            position_as_stored: true,
+            temperature_offset_c: 1.5,
+            temperature_resolution_c: 1.0,
+            ..SensorTruth::perfect()
+        }
+    }
+}

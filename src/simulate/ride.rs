@@ -1,0 +1,343 @@
+//! The ride itself: a rider who aims at a power, brakes for turns, stands still, and the balance in between.
+
+use super::balance::{Body, Push, State, density_kg_m3, gravity_m_s2, step};
+use super::path::{Doing, Path, Span};
+use super::plan::{DayPlan, Incident};
+use super::wind::{Wander, Wind};
+use super::{Purpose, random};
+use rand::Rng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+
+/// Rider and wind are drawn at this step; the balance may be integrated in smaller ones.
+pub(super) const TICK_S: f64 = 0.1;
+/// No plan rides longer than a day.
+const MOST_TICKS: usize = 864_000;
+const HARDEST_BRAKING_M_S2: f64 = 4.0;
+/// Slower than this with a stand ahead, the foot goes down.
+const FOOT_DOWN_M_S: f64 = 0.4;
+const FOOT_DOWN_M: f64 = 0.5;
+
+/// The true ride, tick by tick.
+#[derive(Debug, Default)]
+pub(super) struct Trace {
+    pub start_s: f64,
+    pub ridden_m: Vec<f64>,
+    pub speed_m_s: Vec<f64>,
+    /// Joules the crank has taken since the start.
+    pub work_j: Vec<f64>,
+    pub airspeed_m_s: Vec<f64>,
+    pub pedalling: Vec<bool>,
+    /// Node of the path at each tick.
+    pub node: Vec<usize>,
+    pub stands: Vec<Stand>,
+    /// CdA of each planned pass, position included.
+    pub pass_cda_m2: Vec<f64>,
+}
+
+/// The rider standing still, in seconds since the start of the trace.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Stand {
+    pub from_s: f64,
+    pub to_s: f64,
+    /// Block that begins after it, where the set-up is changed.
+    pub next_block: Option<usize>,
+    /// The first stand, before the first block.
+    pub first: bool,
+}
+
+impl Trace {
+    /// Seconds since the start when the wheel first had gone so far.
+    pub fn time_at(&self, ridden_m: f64) -> f64 {
+        let after = self.ridden_m.partition_point(|&x| x < ridden_m);
+        let Some(before) = after.checked_sub(1) else {
+            return 0.0;
+        };
+        match (self.ridden_m.get(before), self.ridden_m.get(after)) {
+            (Some(a), Some(b)) => (before as f64 + (ridden_m - a) / (b - a)) * TICK_S,
+            _ => before as f64 * TICK_S,
+        }
+    }
+
+    /// One of the columns at a time between two ticks.
+    pub fn at(column: &[f64], seconds: f64) -> f64 {
+        let ticks = (seconds / TICK_S).max(0.0);
+        let index = (ticks as usize).min(column.len().saturating_sub(2));
+        match (column.get(index), column.get(index + 1)) {
+            (Some(a), Some(b)) => a + (ticks - index as f64).min(1.0) * (b - a),
+            _ => column.first().copied().unwrap_or(0.0),
+        }
+    }
+
+    pub fn duration_s(&self) -> f64 {
+        self.ridden_m.len().saturating_sub(1) as f64 * TICK_S
+    }
+}
+
+struct Rider<'a> {
+    plan: &'a DayPlan,
+    rng: ChaCha8Rng,
+    slow: Wander,
+    fast: Wander,
+    entry_speeds: Vec<f64>,
+}
+
+pub(super) fn ride(plan: &DayPlan, path: &Path) -> Trace {
+    ride_in_steps(plan, path, 1)
+}
+
+/// As `ride`, each tick integrated in `parts` steps.
+pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace {
+    let mut trace = Trace {
+        start_s: plan.start_s,
+        ..Trace::default()
+    };
+    let mut rider = Rider::new(plan);
+    let mut wind = Wind::new(&plan.wind, plan.course.bearing_deg, TICK_S, plan.seed);
+    let bodies = bodies(plan);
+    let mut state = State {
+        ridden_m: 0.0,
+        speed_m_s: 0.0,
+        work_j: 0.0,
+    };
+    let mut node = 0;
+    trace.pass_cda_m2 = bodies.iter().map(|body| body.cda_m2).collect();
+    for span in &path.spans {
+        let Some(body) = bodies.get(span.pass.min(bodies.len().saturating_sub(1))) else {
+            break;
+        };
+        while state.ridden_m < span.to_m && trace.ridden_m.len() < MOST_TICKS {
+            if stands_now(span, &state) {
+                state.ridden_m = span.to_m;
+                state.speed_m_s = 0.0;
+                break;
+            }
+            node = path.index_at(state.ridden_m, node);
+            let blown = blown(plan, path, span, &state, node, wind.now());
+            let power_w = rider.power(path, span, &state, node, trace.ridden_m.len());
+            let brake_n = braking(path, &state, node) * body.inertia_kg;
+            let power_w = if brake_n > 0.0 { 0.0 } else { power_w };
+            trace.note(path, &state, node, power_w, blown);
+            wind.advance();
+            let later = blown_later(plan, path, span, &state, node, wind.now());
+            let push = Push {
+                power_w,
+                brake_n,
+                wind_start: blown,
+                wind_end: later,
+            };
+            state = tick(body, path, state, &push, node, parts);
+        }
+        stand(span, &mut trace, path, &state, &mut wind, &mut rider);
+    }
+    trace
+}
+
+fn tick(body: &Body, path: &Path, state: State, push: &Push, node: usize, parts: usize) -> State {
+    let mut state = state;
+    let parts = parts.max(1);
+    let between = |a: [f64; 2], b: [f64; 2], u: f64| [0, 1].map(|k| a[k] + u * (b[k] - a[k]));
+    for part in 0..parts {
+        let (u0, u1) = (part as f64 / parts as f64, (part + 1) as f64 / parts as f64);
+        let push = Push {
+            wind_start: between(push.wind_start, push.wind_end, u0),
+            wind_end: between(push.wind_start, push.wind_end, u1),
+            ..*push
+        };
+        state = step(body, state, &push, TICK_S / parts as f64, |x| {
+            path.ground(node, x)
+        });
+    }
+    state
+}
+
+/// One body for each planned pass: set-up, mounting and position.
+fn bodies(plan: &DayPlan) -> Vec<Body> {
+    let mut rng = random(plan.seed, Purpose::Position);
+    let density = density_kg_m3(&plan.air);
+    let gravity = gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
+    let mut bodies = Vec::new();
+    for block in &plan.order {
+        let mounting: f64 = rng.sample(StandardNormal);
+        for _ in 0..block.passes {
+            let pass: f64 = rng.sample(StandardNormal);
+            let log = plan.rider.position_block_sd * mounting + plan.rider.position_pass_sd * pass;
+            if let Some(setup) = plan.setups.get(block.setup.unwrap_or(0)) {
+                bodies.push(Body::new(setup, log.exp(), density, gravity));
+            }
+        }
+    }
+    bodies
+}
+
+fn stands_now(span: &Span, state: &State) -> bool {
+    let left = span.to_m - state.ridden_m;
+    span.stand_s > 0.0 && left < FOOT_DOWN_M && state.speed_m_s < 2.0 * FOOT_DOWN_M_S
+        || span.stand_s > 0.0 && left < 2.0 * FOOT_DOWN_M && state.speed_m_s < FOOT_DOWN_M_S
+}
+
+/// Deceleration in m/s² that keeps the rider within what can still be braked for.
+fn braking(path: &Path, state: &State, node: usize) -> f64 {
+    let soon = state.ridden_m + state.speed_m_s * TICK_S;
+    let allowed = path.allowed_m_s(node, soon);
+    ((state.speed_m_s - allowed) / TICK_S).clamp(0.0, HARDEST_BRAKING_M_S2)
+}
+
+/// Wind as it reaches the rider: shelter of the place, and a lorry that overtakes.
+fn blown(plan: &DayPlan, path: &Path, span: &Span, state: &State, node: usize, wind: [f64; 2]) -> [f64; 2] {
+    let mut wind = wind;
+    if let Some(shelter) = plan.wind.shelter {
+        let s = path.course_m(node, state.ridden_m);
+        if s.is_finite() {
+            let wave = (std::f64::consts::TAU * s / shelter.length_m).sin();
+            let factor = 1.0 - shelter.depth * (0.5 + 0.5 * wave);
+            wind = wind.map(|component| component * factor);
+        }
+    }
+    for incident in &plan.incidents {
+        if let (
+            Incident::Lorry {
+                pass,
+                at_m,
+                gust_m_s,
+                duration_s,
+            },
+            Doing::Pass { number, .. },
+        ) = (*incident, span.doing)
+            && pass == number + 1
+        {
+            // The gust is laid out along the road, at the speed the rider has.
+            let length = (duration_s * state.speed_m_s).max(1.0);
+            let part = (state.ridden_m - span.from_m - at_m) / length;
+            if (0.0..1.0).contains(&part) {
+                let push = gust_m_s * (std::f64::consts::PI * part).sin();
+                let ground = path.ground(node, state.ridden_m);
+                wind[0] += push * ground.sin_bearing;
+                wind[1] += push * ground.cos_bearing;
+            }
+        }
+    }
+    wind
+}
+
+/// The same at the end of the tick, where the rider will be by then.
+fn blown_later(
+    plan: &DayPlan,
+    path: &Path,
+    span: &Span,
+    state: &State,
+    node: usize,
+    wind: [f64; 2],
+) -> [f64; 2] {
+    let later = State {
+        ridden_m: state.ridden_m + state.speed_m_s * TICK_S,
+        ..*state
+    };
+    blown(plan, path, span, &later, node, wind)
+}
+
+fn stand(span: &Span, trace: &mut Trace, path: &Path, state: &State, wind: &mut Wind, rider: &mut Rider) {
+    let ticks = (span.stand_s / TICK_S).round() as usize;
+    if ticks == 0 || trace.ridden_m.len() >= MOST_TICKS {
+        return;
+    }
+    let from = trace.ridden_m.len();
+    let node = path.index_at(state.ridden_m, trace.node.last().copied().unwrap_or(0));
+    let still = State {
+        speed_m_s: 0.0,
+        ..*state
+    };
+    for _ in 0..ticks {
+        trace.note(path, &still, node, 0.0, wind.now());
+        wind.advance();
+        rider.advance();
+    }
+    trace.stands.push(Stand {
+        from_s: from as f64 * TICK_S,
+        to_s: (from + ticks) as f64 * TICK_S,
+        next_block: span.remount.then_some(span.block + 1),
+        first: trace.stands.is_empty() && span.doing == Doing::Cruise,
+    });
+}
+
+impl Trace {
+    fn note(&mut self, path: &Path, state: &State, node: usize, power_w: f64, wind: [f64; 2]) {
+        let ground = path.ground(node, state.ridden_m);
+        let along = wind[0] * ground.sin_bearing + wind[1] * ground.cos_bearing;
+        let across = wind[0] * ground.cos_bearing - wind[1] * ground.sin_bearing;
+        self.ridden_m.push(state.ridden_m);
+        self.speed_m_s.push(state.speed_m_s);
+        self.work_j.push(state.work_j);
+        self.airspeed_m_s.push((state.speed_m_s - along).hypot(across));
+        self.pedalling.push(power_w > 0.0);
+        self.node.push(node);
+    }
+}
+
+impl<'a> Rider<'a> {
+    fn new(plan: &'a DayPlan) -> Self {
+        let mut rng = random(plan.seed, Purpose::Rider);
+        let truth = &plan.rider;
+        let slow = Wander::new(
+            truth.power_wander_sd,
+            truth.power_wander_memory_s,
+            TICK_S,
+            &mut rng,
+        );
+        let fast = Wander::new(truth.power_uneven_sd, 1.0, TICK_S, &mut rng);
+        let entry_speeds = (0..plan.planned_passes())
+            .map(|_| {
+                let normal: f64 = rng.sample(StandardNormal);
+                truth.entry_speed_m_s + truth.entry_speed_sd_m_s * normal
+            })
+            .collect();
+        Rider {
+            plan,
+            rng,
+            slow,
+            fast,
+            entry_speeds,
+        }
+    }
+
+    fn advance(&mut self) {
+        self.slow.advance(&mut self.rng);
+        self.fast.advance(&mut self.rng);
+    }
+
+    /// Crank power for the coming tick.
+    fn power(&mut self, path: &Path, span: &Span, state: &State, node: usize, ticks: usize) -> f64 {
+        self.advance();
+        let truth = &self.plan.rider;
+        let v = state.speed_m_s;
+        let warm_up = self.plan.order.get(span.block).is_some_and(|b| b.setup.is_none());
+        let ease = if warm_up { 0.7 } else { 1.0 };
+        let hours = ticks as f64 * TICK_S / 3600.0;
+        let uneven = 1.0 + self.slow.value + self.fast.value;
+        let aim = truth.power_w * ease * (1.0 - truth.fade_per_h * hours).max(0.0);
+        let toward = |speed: f64, base: f64, gain: f64, most: f64| {
+            (base + gain * (speed - v)).clamp(0.0, most.max(0.0))
+        };
+        let wanted = match span.doing {
+            Doing::Pass { .. } | Doing::Spoilt { .. } => {
+                let slope = path.ground(node, state.ridden_m).sin_slope;
+                aim * (1.0 + truth.climb_response * 100.0 * slope)
+            }
+            Doing::LeadIn => {
+                let entry = self.entry_speeds.get(span.pass).copied();
+                toward(
+                    entry.unwrap_or(truth.entry_speed_m_s) * ease.cbrt(),
+                    aim,
+                    120.0,
+                    2.2 * aim,
+                )
+            }
+            Doing::RunOut => toward(8.0, 0.3 * aim, 40.0, 0.7 * aim),
+            Doing::Cruise => toward(7.5, 0.5 * aim, 60.0, 1.2 * aim),
+            Doing::Turn => toward(2.0, 60.0, 100.0, 220.0),
+            // Rolls by itself where the road falls; on the flat a few strokes now and then.
+            Doing::RollBack => toward(5.0, 0.0, 100.0, aim),
+        };
+        (wanted * uneven).max(0.0)
+    }
+}
