@@ -1,1 +1,2 @@
 //! Whole-program and outside checks, one file per promise.
+mod usage;
