@@ -1,3 +1,4 @@
 //! Whole-program and outside checks, one file per promise.
 
 mod outside;
+mod usage;
