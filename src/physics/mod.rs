@@ -14,3 +14,9 @@ pub use balance::{
 pub use forward::{Piece, Ridden, ride_road};
 pub use gravity::gravity_m_s2;
 pub use virtual_elevation::{Step, Work, step_work, virtual_climb_m};
+
+#[cfg(test)]
+mod published;
+
+#[cfg(test)]
+mod trade;
