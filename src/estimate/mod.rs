@@ -1,1 +1,7 @@
 //!
+
+pub mod least_squares;
+
+pub mod student;
+
+pub mod welch;
