@@ -175,8 +175,8 @@ fn told_twice(start_s: f64, end_s: f64, samples: usize) -> Repair {
         end_s,
         samples,
         message: format!(
-            "the clock goes back, so that the time from {} to {} UTC is told twice or by a few stray samples: \
-             {} left out, and distances in time across this place may be wrong by as much",
+            "the clock goes back: the time from {} to {} UTC is told more than once, or by stray samples; \
+             {} left out, and times across this place may be off by as much",
             clock_text(start_s),
             clock_text(end_s),
             count(samples, "sample")
