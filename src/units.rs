@@ -16,8 +16,8 @@ pub const PA_PER_INHG: f64 = 3386.389;
 /// Unix seconds as `2026-05-02T08:10:00.250Z`, to the given number of decimals.
 pub fn utc_text(time_s: f64, decimals: u8) -> String {
     let step = 10f64.powi(i32::from(decimals.min(9)));
-    let rounded = (time_s * step).round() / step;
-    let nanoseconds = (rounded * 1e9) as i128;
+    let steps = (time_s * step).round() as i128;
+    let nanoseconds = steps.saturating_mul(1_000_000_000 / step as i128);
     match Timestamp::from_nanosecond(nanoseconds) {
         Ok(stamp) => format!("{stamp:.*}", usize::from(decimals)),
         Err(_) => format!("{time_s:.*} s", usize::from(decimals)),

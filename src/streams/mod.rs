@@ -1,5 +1,26 @@
 //! Samples → aligned SI channels on the recording's own clock; gaps and repairs stay visible.
 
+mod align;
+mod altitude;
+mod clock;
+mod fit_line;
+mod gaps;
+mod mark;
+mod overlap;
+mod position;
+mod power;
+mod query;
+mod segments;
+mod speed;
+mod speed_check;
+mod speed_faults;
+#[cfg(test)]
+mod testing;
+
+pub use align::align;
+pub use overlap::use_once;
+pub use segments::Segment;
+
 use crate::recording::ExtraChannel;
 use std::path::PathBuf;
 
@@ -22,7 +43,8 @@ pub struct Streams {
     pub extra: Vec<ExtraChannel>,
     /// The time over which one power value is a mean: the recording's base interval.
     pub nominal_interval_s: f64,
-    /// Times without samples: pauses (timer stopped) and holes.
+    /// Times without samples: pauses (timer stopped) and holes. A pause may hold the few samples that
+    /// the unit wrote while its timer stood.
     pub gaps: Vec<Gap>,
     pub repairs: Vec<Repair>,
     pub speed_source: SpeedSource,
