@@ -1,6 +1,18 @@
-//!
+//! Energy accounts of passes → drag areas, what tells them apart, and how sure that is.
+
+pub mod budget;
+
+pub mod cells;
+
+pub mod comparison;
 
 pub mod least_squares;
+
+pub mod one_pass;
+
+pub mod plain;
+
+pub mod rolling;
 
 pub mod student;
 

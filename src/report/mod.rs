@@ -1,1 +1,7 @@
-//!
+//! Results → text for a terminal, JSON for programs. No arithmetic beyond units and rounding.
+
+pub mod json;
+
+pub mod terminal;
+
+mod table;

@@ -1,0 +1,367 @@
+//! One pass cut into cells of the course: what was done and what resisted in each.
+
+use crate::air::AirState;
+use crate::course::{Course, Direction, Pass};
+use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
+use crate::streams::{Segment, Streams};
+use crate::test_day::Setup;
+
+/// Cells of about this length: long against the wander of positions, short against hills.
+const CELL_M: f64 = 150.0;
+/// METHOD: about 8 to 12 cells a pass; short courses have fewer, since a cell must outlast position error.
+const FEWEST_CELLS: usize = 4;
+const MOST_CELLS: usize = 12;
+/// Cells of a whole day: the pooled account is one dense system of this size.
+const MOST_CELLS_A_DAY: usize = 600;
+/// Power that was not measured is taken as the mean of the cell, within this share of it.
+/// Common practice, no published source: a rider's 1 s power spreads by about a third around its mean.
+const UNKNOWN_POWER_SHARE: f64 = 0.35;
+/// ... and no surer than this, since the rider may have coasted meanwhile.
+const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
+
+/// The inputs that every pass shares, as shifts from what was assumed: `default()` shifts nothing.
+/// The uncertainty budget moves one at a time through the whole fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shift {
+    pub power_scale: f64,
+    pub speed_scale: f64,
+    pub density_scale: f64,
+    pub total_mass_kg: f64,
+    pub drivetrain_efficiency: f64,
+    pub wheel_radius_m: f64,
+    pub wheel_inertia_kg_m2: f64,
+    pub crr: f64,
+    /// Where the air moves to, added to what is known.
+    pub wind_east_m_s: f64,
+    pub wind_north_m_s: f64,
+    /// Of the finish above the start.
+    pub climb_m: f64,
+}
+
+impl Default for Shift {
+    fn default() -> Self {
+        Shift {
+            power_scale: 1.0,
+            speed_scale: 1.0,
+            density_scale: 1.0,
+            total_mass_kg: 0.0,
+            drivetrain_efficiency: 0.0,
+            wheel_radius_m: 0.0,
+            wheel_inertia_kg_m2: 0.0,
+            crr: 0.0,
+            wind_east_m_s: 0.0,
+            wind_north_m_s: 0.0,
+            climb_m: 0.0,
+        }
+    }
+}
+
+/// One step of a pass: everything but the wind, which the budget moves.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RiddenStep {
+    pub duration_s: f64,
+    pub power_w: f64,
+    pub start_speed_m_s: f64,
+    pub end_speed_m_s: f64,
+    /// Travel bearing from true north.
+    pub bearing_rad: f64,
+    pub cos_slope: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    /// Along the course from its start, in the order ridden: `from_m > to_m` in the reverse direction.
+    pub from_m: f64,
+    pub to_m: f64,
+    pub steps: Vec<RiddenStep>,
+    /// In the direction ridden, from the shared profile; 0 where there is none.
+    pub climb_m: f64,
+    pub start_speed_m_s: f64,
+    pub end_speed_m_s: f64,
+    pub start_gradient: f64,
+    pub end_gradient: f64,
+    /// Standard uncertainty of the crank energy for the time in which power was not measured.
+    pub unknown_power_j: f64,
+}
+
+/// One pass as the estimate sees it. Immutable: its energy account depends on nothing else.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassRide {
+    /// Index into the passes of the course.
+    pub pass: usize,
+    pub setup: usize,
+    /// From 0, over the blocks of the day.
+    pub block: usize,
+    pub direction: Direction,
+    /// Time of its middle, unix seconds.
+    pub middle_s: f64,
+    pub cells: Vec<Cell>,
+    pub gravity_m_s2: f64,
+    pub air: AirState,
+    /// Course length over the distance by the speed channel.
+    pub length_ratio: f64,
+}
+
+impl PassRide {
+    pub fn duration_s(&self) -> f64 {
+        self.cells.iter().flat_map(|cell| &cell.steps).map(|step| step.duration_s).sum()
+    }
+
+    pub fn distance_m(&self) -> f64 {
+        self.cells
+            .iter()
+            .flat_map(|cell| &cell.steps)
+            .map(|step| 0.5 * (step.start_speed_m_s + step.end_speed_m_s) * step.duration_s)
+            .sum()
+    }
+
+    pub fn mean_speed_m_s(&self) -> f64 {
+        self.distance_m() / self.duration_s()
+    }
+}
+
+/// The two sides of the balance for one cell: `energy_j = CdA · air + Crr · rolling + noise`.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Account {
+    /// η∫P dt − ½ m_e Δ(v²) − bearing work − m g Δh.
+    pub energy_j: f64,
+    /// ½ ρ ∫(v+w) V_a ds, per m² of drag area.
+    pub air_j_m2: f64,
+    /// m g ∫cos θ ds.
+    pub rolling_j: f64,
+    /// ∫P dt as measured.
+    pub crank_j: f64,
+    pub duration_s: f64,
+    pub distance_m: f64,
+    /// m g: turns a left-over energy into metres of elevation.
+    pub weight_n: f64,
+}
+
+/// How many cells a pass over `length_m` is cut into, with `passes` of them in the day.
+pub fn cell_count(length_m: f64, passes: usize) -> usize {
+    let by_length = (length_m / CELL_M).round() as usize;
+    let by_day = MOST_CELLS_A_DAY / passes.max(1);
+    by_length.clamp(FEWEST_CELLS, MOST_CELLS).min(by_day.max(2))
+}
+
+/// Everything but CdA, with the shifts applied. CdA is 0: the account carries it as an unknown.
+pub fn rig(setup: &Setup, shift: &Shift) -> Rig {
+    Rig {
+        cda_m2: 0.0,
+        crr: setup.crr.value + shift.crr,
+        total_mass_kg: setup.total_mass_kg.value + shift.total_mass_kg,
+        wheel_inertia_kg_m2: setup.wheel_inertia_kg_m2.value + shift.wheel_inertia_kg_m2,
+        wheel_radius_m: setup.wheel_radius_m.value + shift.wheel_radius_m,
+        drivetrain_efficiency: setup.drivetrain_efficiency.value + shift.drivetrain_efficiency,
+    }
+}
+
+pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
+    Surroundings {
+        air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale,
+        gravity_m_s2: ride.gravity_m_s2,
+    }
+}
+
+/// Sums over the steps of a cell, with the shifts applied.
+pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
+    let east = ride.air.wind_east_m_s + shift.wind_east_m_s;
+    let north = ride.air.wind_north_m_s + shift.wind_north_m_s;
+    cell.steps
+        .iter()
+        .map(|step| {
+            step_work(&Step {
+                duration_s: step.duration_s,
+                power_w: step.power_w * shift.power_scale,
+                start_speed_m_s: step.start_speed_m_s * shift.speed_scale,
+                end_speed_m_s: step.end_speed_m_s * shift.speed_scale,
+                wind: RelativeWind::from_air_velocity(east, north, step.bearing_rad),
+                cos_slope: step.cos_slope,
+            })
+        })
+        .sum()
+}
+
+/// The energy account of each cell of a pass.
+pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Shift) -> Vec<Account> {
+    let rig = rig(setup, shift);
+    let around = surroundings(ride, shift);
+    let weight_n = rig.total_mass_kg * around.gravity_m_s2;
+    ride.cells
+        .iter()
+        .map(|cell| {
+            let work = cell_work(ride, cell, shift);
+            let tilt_m = shift.climb_m * (cell.to_m - cell.from_m) / course_length_m;
+            Account {
+                energy_j: rig.drivetrain_efficiency * work.crank_j
+                    - rig.effective_mass_kg() * work.kinetic_m2_s2
+                    - work.bearing_j
+                    - weight_n * (cell.climb_m + tilt_m),
+                air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
+                rolling_j: weight_n * work.level_distance_m,
+                crank_j: work.crank_j,
+                duration_s: work.duration_s,
+                distance_m: work.distance_m,
+                weight_n,
+            }
+        })
+        .collect()
+}
+
+/// Why a pass could not be cut into cells, in words for its flags.
+pub type NotUsable = String;
+
+/// What a pass needs to know of its day.
+pub struct Ground<'a> {
+    pub streams: &'a Streams,
+    pub course: &'a Course,
+    pub air: AirState,
+    pub gravity_m_s2: f64,
+    pub cells: usize,
+    /// Part of the course that is fitted, metres from its start.
+    pub from_m: f64,
+    pub to_m: f64,
+}
+
+/// Cuts one pass into cells.
+///
+/// Cell edges lie at equal distances; the distance ridden is the speed channel's, scaled so that gate to
+/// gate is the course length: positions wander by metres from sample to sample, the wheel does not.
+///
+/// # Errors
+/// In words: power or speed missing, or the pass hardly moves within the window.
+pub fn cut(ground: &Ground, pass: &Pass, index: usize, setup: usize, block: usize) -> Result<PassRide, NotUsable> {
+    let segments = ground.streams.segments(pass.start_s, pass.end_s);
+    if let Some(missing_s) = missing_speed_s(&segments) {
+        return Err(format!("no speed for {missing_s:.0} s"));
+    }
+    let known_s: f64 = segments.iter().filter(|s| s.power_w.is_finite()).map(|s| s.end_s - s.start_s).sum();
+    if known_s < 0.5 * (pass.end_s - pass.start_s) {
+        return Err("power missing for more than half of the pass".to_string());
+    }
+    let length_m = ground.course.length_m();
+    let ridden_m: f64 = segments.iter().map(segment_length_m).sum();
+    if ridden_m < 1.0 || ground.to_m - ground.from_m < 1.0 {
+        return Err("no distance covered".to_string());
+    }
+    let length_ratio = length_m / ridden_m;
+    let along = |edge: usize| {
+        let share = edge as f64 / ground.cells as f64;
+        match pass.direction {
+            Direction::Forward => ground.from_m + share * (ground.to_m - ground.from_m),
+            Direction::Reverse => ground.to_m - share * (ground.to_m - ground.from_m),
+        }
+    };
+    let ridden_at = |course_m: f64| match pass.direction {
+        Direction::Forward => course_m / length_ratio,
+        Direction::Reverse => (length_m - course_m) / length_ratio,
+    };
+    let mut cells = Vec::with_capacity(ground.cells);
+    for number in 0..ground.cells {
+        let (from_m, to_m) = (along(number), along(number + 1));
+        let start_s = time_at(&segments, ridden_at(from_m), pass);
+        let end_s = time_at(&segments, ridden_at(to_m), pass);
+        cells.push(cell(ground, pass.direction, from_m, to_m, &ground.streams.segments(start_s, end_s))?);
+    }
+    Ok(PassRide {
+        pass: index,
+        setup,
+        block,
+        direction: pass.direction,
+        middle_s: 0.5 * (pass.start_s + pass.end_s),
+        cells,
+        gravity_m_s2: ground.gravity_m_s2,
+        air: ground.air,
+        length_ratio,
+    })
+}
+
+fn missing_speed_s(segments: &[Segment]) -> Option<f64> {
+    let missing: f64 = segments
+        .iter()
+        .filter(|s| !(s.start_speed_m_s.is_finite() && s.end_speed_m_s.is_finite()))
+        .map(|s| s.end_s - s.start_s)
+        .sum();
+    (missing > 0.0 || segments.is_empty()).then_some(missing)
+}
+
+fn segment_length_m(segment: &Segment) -> f64 {
+    0.5 * (segment.start_speed_m_s + segment.end_speed_m_s) * (segment.end_s - segment.start_s)
+}
+
+/// When a distance since the start of the pass was reached: speed is linear within a segment.
+fn time_at(segments: &[Segment], target_m: f64, pass: &Pass) -> f64 {
+    let mut before_m = 0.0;
+    for segment in segments {
+        let length_m = segment_length_m(segment);
+        if before_m + length_m >= target_m {
+            let duration_s = segment.end_s - segment.start_s;
+            let acceleration = (segment.end_speed_m_s - segment.start_speed_m_s) / duration_s;
+            let left_m = (target_m - before_m).max(0.0);
+            // The root of v τ + ½ a τ² = left in the form that does not cancel when a is small.
+            let under_root = (segment.start_speed_m_s.powi(2) + 2.0 * acceleration * left_m).max(0.0);
+            let sum = segment.start_speed_m_s + under_root.sqrt();
+            let tau = if sum > 0.0 { 2.0 * left_m / sum } else { 0.0 };
+            return segment.start_s + tau.min(duration_s);
+        }
+        before_m += length_m;
+    }
+    pass.end_s
+}
+
+fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments: &[Segment]) -> Result<Cell, NotUsable> {
+    let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
+        return Err(format!("no samples between {from_m:.0} and {to_m:.0} m of the course"));
+    };
+    let profile = ground.course.profile.as_ref();
+    // The line and its profile are measured on the level, the course along the road.
+    let level = ground.course.line.length_m() / ground.course.length_m();
+    let gradient_at = |along_m: f64| profile.map_or(0.0, |p| p.gradient_at(along_m * level));
+    let (mut known_j, mut known_s, mut unknown_s) = (0.0, 0.0, 0.0);
+    for s in segments {
+        let duration_s = s.end_s - s.start_s;
+        if s.power_w.is_finite() {
+            known_j += s.power_w * duration_s;
+            known_s += duration_s;
+        } else {
+            unknown_s += duration_s;
+        }
+    }
+    if known_s == 0.0 {
+        return Err(format!("no power between {from_m:.0} and {to_m:.0} m of the course"));
+    }
+    let mean_w = known_j / known_s;
+    let length_m: f64 = segments.iter().map(segment_length_m).sum();
+    let mut done_m = 0.0;
+    let steps = segments
+        .iter()
+        .map(|s| {
+            let middle_share = if length_m > 0.0 { (done_m + 0.5 * segment_length_m(s)) / length_m } else { 0.5 };
+            done_m += segment_length_m(s);
+            let at_m = from_m + middle_share * (to_m - from_m);
+            let bearing = ground.course.line.bearing_at_rad(at_m * level);
+            RiddenStep {
+                duration_s: s.end_s - s.start_s,
+                power_w: if s.power_w.is_finite() { s.power_w } else { mean_w },
+                start_speed_m_s: s.start_speed_m_s,
+                end_speed_m_s: s.end_speed_m_s,
+                bearing_rad: match direction {
+                    Direction::Forward => bearing,
+                    Direction::Reverse => bearing + std::f64::consts::PI,
+                },
+                cos_slope: 1.0 / gradient_at(at_m).hypot(1.0),
+            }
+        })
+        .collect();
+    Ok(Cell {
+        from_m,
+        to_m,
+        steps,
+        climb_m: profile.map_or(0.0, |p| p.elevation_at(to_m * level) - p.elevation_at(from_m * level)),
+        start_speed_m_s: first.start_speed_m_s,
+        end_speed_m_s: last.end_speed_m_s,
+        start_gradient: gradient_at(from_m),
+        end_gradient: gradient_at(to_m),
+        unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
+    })
+}

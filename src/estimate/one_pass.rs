@@ -1,0 +1,122 @@
+//! One pass: drag area, and rolling resistance where it can be told apart, from its energy account.
+//!
+//! What is left over of a virtual elevation is a random walk, since gusts integrate. So the increments over
+//! cells are weighted, not the integrated curve: there an ordinary least-squares error is several times too small.
+
+use super::cells::{Account, PassRide};
+use super::least_squares::{Fit, gls};
+use nalgebra::{DMatrix, DVector};
+
+/// Standard uncertainty of a recorded speed at one instant: sensors' pulses and the unit's averaging.
+/// Common practice, no published source.
+const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
+/// Where along the road a cell ends is known to this: positions wander, but only gates rest on them;
+/// within a pass the wheel measures.
+const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
+/// Relative standard uncertainty of one second's mean power: pedal strokes do not fit whole into a second.
+/// Common practice, no published source.
+const POWER_NOISE_SHARE: f64 = 0.04;
+
+/// Gust work per cell ridden in T seconds has variance (ρ CdA (v+w) v)² q T. METHOD 4: q is about
+/// 2 × e^±1.2 m²/s, twice the gusts' variance times their memory.
+pub const GUST_Q_MEDIAN_M2_S: f64 = 2.0;
+pub const GUST_Q_LOG_SD: f64 = 1.2;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DragFit {
+    pub cda_m2: f64,
+    /// With the rolling resistance held: what differs between passes only.
+    pub standard_uncertainty_m2: f64,
+}
+
+/// Both coefficients free, from this pass alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FreeFit {
+    pub cda_m2: f64,
+    pub cda_standard_uncertainty_m2: f64,
+    pub crr: f64,
+    pub crr_standard_uncertainty: f64,
+    /// Near −1: this pass cannot tell the two apart.
+    pub correlation: f64,
+}
+
+/// Covariance of the energies of a pass's cells, in J². `cda_m2` is where gust work is taken.
+pub fn covariance(ride: &PassRide, accounts: &[Account], effective_mass_kg: f64, cda_m2: f64, gust_q: f64) -> DMatrix<f64> {
+    let count = accounts.len();
+    let mut v = DMatrix::zeros(count, count);
+    for (index, account) in accounts.iter().enumerate() {
+        // At steady speed the account is ½ρ(v+w)²vT, so ρ(v+w)v, the work rate for each metre a second of
+        // gust, is twice it over (v+w)T; w is small beside v, which is good enough for a variance.
+        let speed = account.distance_m / account.duration_s;
+        let per_gust = 2.0 * account.air_j_m2.abs() / (speed * account.duration_s) * cda_m2;
+        let power_w = account.crank_j / account.duration_s;
+        v[(index, index)] += per_gust.powi(2) * gust_q * account.duration_s
+            + (POWER_NOISE_SHARE * power_w).powi(2) * account.duration_s
+            + ride.cells[index].unknown_power_j.powi(2);
+    }
+    for edge in 0..=count {
+        let (speed, gradient) = match ride.cells.get(edge) {
+            Some(cell) => (cell.start_speed_m_s, cell.start_gradient),
+            None => (ride.cells[count - 1].end_speed_m_s, ride.cells[count - 1].end_gradient),
+        };
+        let weight_n = accounts[edge.min(count - 1)].weight_n;
+        let variance = (effective_mass_kg * speed * SPEED_STANDARD_UNCERTAINTY_M_S).powi(2)
+            + (weight_n * gradient * EDGE_STANDARD_UNCERTAINTY_M).powi(2);
+        // The same error ends one cell and starts the next, with opposite sign.
+        if edge > 0 {
+            v[(edge - 1, edge - 1)] += variance;
+        }
+        if edge < count {
+            v[(edge, edge)] += variance;
+        }
+        if edge > 0 && edge < count {
+            v[(edge - 1, edge)] -= variance;
+            v[(edge, edge - 1)] -= variance;
+        }
+    }
+    v
+}
+
+/// Drag area with the rolling resistance held at `crr`.
+pub fn drag(accounts: &[Account], covariance: &DMatrix<f64>, crr: f64) -> Option<DragFit> {
+    let y = DVector::from_iterator(accounts.len(), accounts.iter().map(|a| a.energy_j - crr * a.rolling_j));
+    let design = DMatrix::from_iterator(accounts.len(), 1, accounts.iter().map(|a| a.air_j_m2));
+    let fit = gls(&design, &y, covariance)?;
+    Some(DragFit { cda_m2: fit.parameters[0], standard_uncertainty_m2: fit.covariance[(0, 0)].sqrt() })
+}
+
+/// Both coefficients free. `None` where the speeds are too even to tell them apart at all.
+pub fn free(accounts: &[Account], covariance: &DMatrix<f64>) -> Option<FreeFit> {
+    let y = DVector::from_iterator(accounts.len(), accounts.iter().map(|a| a.energy_j));
+    let design = DMatrix::from_fn(accounts.len(), 2, |row, column| match column {
+        0 => accounts[row].air_j_m2,
+        _ => accounts[row].rolling_j,
+    });
+    let Fit { parameters, covariance, .. } = gls(&design, &y, covariance)?;
+    let (cda_sd, crr_sd) = (covariance[(0, 0)].sqrt(), covariance[(1, 1)].sqrt());
+    Some(FreeFit {
+        cda_m2: parameters[0],
+        cda_standard_uncertainty_m2: cda_sd,
+        crr: parameters[1],
+        crr_standard_uncertainty: crr_sd,
+        correlation: covariance[(0, 1)] / (cda_sd * crr_sd),
+    })
+}
+
+/// The virtual elevation at the cell edges, metres above the first edge, in the order ridden.
+///
+/// `climbs_m`: what the shared profile climbs in each cell; what the account has left over is added to it.
+pub fn virtual_elevation_m(accounts: &[Account], climbs_m: &[f64], cda_m2: f64, crr: f64) -> Vec<f64> {
+    let mut elevation = vec![0.0];
+    let mut height = 0.0;
+    for (account, climb) in accounts.iter().zip(climbs_m) {
+        height += climb + left_over_m(account, cda_m2, crr);
+        elevation.push(height);
+    }
+    elevation
+}
+
+/// Energy that drag and rolling do not explain, as metres of elevation.
+pub fn left_over_m(account: &Account, cda_m2: f64, crr: f64) -> f64 {
+    (account.energy_j - cda_m2 * account.air_j_m2 - crr * account.rolling_j) / account.weight_n
+}

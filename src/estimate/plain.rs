@@ -1,0 +1,240 @@
+//! The average of passes: directions within a block first, then Welch over the blocks.
+//!
+//! The plain reference that every finer estimate has to beat. A block is one mounting of a set-up: laps
+//! within it do not repeat the mounting, so the block is what counts as one experiment.
+
+use super::cells::{PassRide, Shift, accounts, rig};
+use super::comparison::{Comparison, Spread};
+use super::one_pass::{covariance, drag};
+use super::rolling::{Rolling, WIND_WANDER_M_S};
+use super::welch::welch;
+use crate::course::Direction;
+use crate::test_day::Setup;
+
+/// METHOD 4, prior of remounting: 1 % of CdA from one mounting of a set-up to the next.
+pub const REMOUNTING_SHARE: f64 = 0.01;
+/// How many passes the expected spread between passes is worth beside the seen one.
+/// Judgement: three passes tell a standard deviation to about half of itself.
+const SPREAD_PRIOR_PASSES: f64 = 3.0;
+
+/// A day ready to be averaged.
+#[derive(Debug, Clone, Copy)]
+pub struct Day<'a> {
+    pub rides: &'a [PassRide],
+    pub setups: &'a [Setup],
+    pub course_length_m: f64,
+    pub out_and_back: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PassDrag {
+    /// Index into the day's rides.
+    pub ride: usize,
+    pub cda_m2: f64,
+    /// What differs between passes only: gusts, noise, and the wind's wander from pass to pass.
+    pub standard_uncertainty_m2: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BlockDrag {
+    pub block: usize,
+    pub setup: usize,
+    pub cda_m2: f64,
+    /// From its passes' spread, without the remounting.
+    pub standard_uncertainty_m2: f64,
+    /// False where only one direction of an out-and-back course was ridden.
+    pub balanced: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SetupDrag {
+    pub cda_m2: f64,
+    pub blocks: usize,
+    /// Between blocks; with one block, its passes' spread and the prior of remounting.
+    pub spread: Spread,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Averages {
+    pub passes: Vec<PassDrag>,
+    pub blocks: Vec<BlockDrag>,
+    /// One for each set-up; `None` where it has no usable pass.
+    pub setups: Vec<Option<SetupDrag>>,
+    /// Forward over reverse, as a log ratio of drag areas with its standard uncertainty: wind, or a wrong climb.
+    pub forward_over_reverse: Option<(f64, f64)>,
+}
+
+/// The averages of a day at the given shift of its inputs. `None` without a usable pass.
+pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages> {
+    let mut passes = Vec::with_capacity(day.rides.len());
+    for (index, ride) in day.rides.iter().enumerate() {
+        let setup = &day.setups[ride.setup];
+        let account = accounts(ride, setup, day.course_length_m, shift);
+        let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
+        let mass = rig(setup, shift).effective_mass_kg();
+        let crr = setup.crr.value + rolling.shift + shift.crr;
+        let first = drag(&account, &covariance(ride, &account, mass, start, rolling.gust_q_m2_s), crr)?;
+        let at = first.cda_m2.clamp(0.1, 0.9);
+        let fit = drag(&account, &covariance(ride, &account, mass, at, rolling.gust_q_m2_s), crr)?;
+        let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * at;
+        passes.push(PassDrag {
+            ride: index,
+            cda_m2: fit.cda_m2,
+            standard_uncertainty_m2: fit.standard_uncertainty_m2.hypot(wander),
+        });
+    }
+    if passes.is_empty() {
+        return None;
+    }
+    temper(day, &mut passes);
+    let forward_over_reverse = if day.out_and_back { direction_effect(day, &passes) } else { None };
+    let blocks = blocks(day, &passes, forward_over_reverse);
+    let setups = (0..day.setups.len()).map(|s| setup(s, &blocks)).collect();
+    Some(Averages { passes, blocks, setups, forward_over_reverse })
+}
+
+/// Moves the expected spread between passes toward the one seen among like passes of one block.
+fn temper(day: &Day, passes: &mut [PassDrag]) {
+    let (mut squares, mut freedom, mut expected) = (0.0, 0.0, 0.0);
+    for (_, group) in groups(day, passes) {
+        let mean = mean(group.iter().map(|p| p.cda_m2));
+        squares += group.iter().map(|p| (p.cda_m2 - mean).powi(2)).sum::<f64>();
+        freedom += group.len() as f64 - 1.0;
+    }
+    for pass in passes.iter() {
+        expected += pass.standard_uncertainty_m2.powi(2) / passes.len() as f64;
+    }
+    if expected <= 0.0 {
+        return;
+    }
+    let seen = (SPREAD_PRIOR_PASSES * expected + squares) / (SPREAD_PRIOR_PASSES + freedom);
+    for pass in passes {
+        pass.standard_uncertainty_m2 *= (seen / expected).sqrt();
+    }
+}
+
+type Key = (usize, Direction);
+
+/// Passes of one block and one direction, in order of blocks.
+fn groups(day: &Day, passes: &[PassDrag]) -> Vec<(Key, Vec<PassDrag>)> {
+    let mut groups: Vec<(Key, Vec<PassDrag>)> = Vec::new();
+    for pass in passes {
+        let key = (day.rides[pass.ride].block, day.rides[pass.ride].direction);
+        match groups.iter_mut().find(|(k, _)| *k == key) {
+            Some((_, group)) => group.push(*pass),
+            None => groups.push((key, vec![*pass])),
+        }
+    }
+    groups.sort_by_key(|((block, direction), _)| (*block, *direction == Direction::Reverse));
+    groups
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for value in values {
+        sum += value;
+        count += 1.0;
+    }
+    sum / count
+}
+
+/// From the blocks in which both directions were ridden.
+fn direction_effect(day: &Day, passes: &[PassDrag]) -> Option<(f64, f64)> {
+    let groups = groups(day, passes);
+    let mut effects = Vec::new();
+    for ((block, direction), forward) in &groups {
+        if *direction != Direction::Forward {
+            continue;
+        }
+        let Some((_, reverse)) = groups.iter().find(|((b, d), _)| b == block && *d == Direction::Reverse) else {
+            continue;
+        };
+        let (f, r) = (mean(forward.iter().map(|p| p.cda_m2)), mean(reverse.iter().map(|p| p.cda_m2)));
+        let (uf, ur) = (group_uncertainty(forward), group_uncertainty(reverse));
+        let middle = 0.5 * (f + r);
+        effects.push(((f - r) / middle, uf.hypot(ur) / middle));
+    }
+    if effects.is_empty() {
+        return None;
+    }
+    let count = effects.len() as f64;
+    let value = mean(effects.iter().map(|e| e.0));
+    let own = (effects.iter().map(|e| e.1 * e.1).sum::<f64>()).sqrt() / count;
+    Some((value, own))
+}
+
+fn group_uncertainty(group: &[PassDrag]) -> f64 {
+    (group.iter().map(|p| p.standard_uncertainty_m2.powi(2)).sum::<f64>()).sqrt() / group.len() as f64
+}
+
+fn blocks(day: &Day, passes: &[PassDrag], effect: Option<(f64, f64)>) -> Vec<BlockDrag> {
+    let groups = groups(day, passes);
+    let mut blocks: Vec<BlockDrag> = Vec::new();
+    let mut numbers: Vec<usize> = groups.iter().map(|((block, _), _)| *block).collect();
+    numbers.dedup();
+    for block in numbers {
+        let own: Vec<_> = groups.iter().filter(|((b, _), _)| *b == block).collect();
+        let count = own.len() as f64;
+        let mut cda_m2 = mean(own.iter().map(|(_, g)| mean(g.iter().map(|p| p.cda_m2))));
+        let uncertainty = own.iter().map(|(_, g)| group_uncertainty(g).powi(2)).sum::<f64>().sqrt() / count;
+        let balanced = !day.out_and_back || own.len() == 2;
+        if let (false, Some((effect, _)), Some(((_, direction), _))) = (balanced, effect, own.first()) {
+            // The day's other blocks say by how much one direction reads high.
+            let half = match direction {
+                Direction::Forward => 0.5 * effect,
+                Direction::Reverse => -0.5 * effect,
+            };
+            cda_m2 /= 1.0 + half;
+        }
+        let setup = own.first().and_then(|(_, g)| g.first()).map_or(0, |p| day.rides[p.ride].setup);
+        blocks.push(BlockDrag { block, setup, cda_m2, standard_uncertainty_m2: uncertainty, balanced });
+    }
+    blocks
+}
+
+fn setup(setup: usize, blocks: &[BlockDrag]) -> Option<SetupDrag> {
+    let own: Vec<&BlockDrag> = blocks.iter().filter(|b| b.setup == setup).collect();
+    let count = own.len() as f64;
+    let cda_m2 = mean(own.iter().map(|b| b.cda_m2));
+    let spread = match own.as_slice() {
+        [] => return None,
+        [only] => Spread {
+            standard_uncertainty: only.standard_uncertainty_m2.hypot(REMOUNTING_SHARE * cda_m2),
+            degrees_of_freedom: SPREAD_PRIOR_PASSES,
+        },
+        _ => Spread {
+            standard_uncertainty: (own.iter().map(|b| (b.cda_m2 - cda_m2).powi(2)).sum::<f64>()
+                / (count - 1.0)
+                / count)
+                .sqrt(),
+            degrees_of_freedom: count - 1.0,
+        },
+    };
+    Some(SetupDrag { cda_m2, blocks: own.len(), spread })
+}
+
+/// Welch over the blocks' log drag areas. `common` is what the shared inputs leave in the log ratio.
+///
+/// `None` where a set-up has no block, or a drag area that is not positive.
+pub fn compare(averages: &Averages, setup: usize, baseline: usize, common: f64) -> Option<Comparison> {
+    let logs = |s: usize| -> Option<Vec<f64>> {
+        let own: Vec<f64> = averages.blocks.iter().filter(|b| b.setup == s).map(|b| b.cda_m2).collect();
+        (!own.is_empty() && own.iter().all(|cda| *cda > 0.0)).then(|| own.iter().map(|cda| cda.ln()).collect())
+    };
+    let (of, base) = (logs(setup)?, logs(baseline)?);
+    let log_ratio = mean(of.iter().copied()) - mean(base.iter().copied());
+    let spread = welch(&of, &base)
+        .map(|w| Spread { standard_uncertainty: w.standard_uncertainty, degrees_of_freedom: w.degrees_of_freedom });
+    let block_standard_deviation = spread.map(|s| {
+        let share = 1.0 / of.len() as f64 + 1.0 / base.len() as f64;
+        s.standard_uncertainty / share.sqrt()
+    });
+    Some(Comparison {
+        setup,
+        baseline,
+        log_ratio,
+        spread: spread.map(|s| s.with(common)),
+        block_standard_deviation,
+        blocks: [of.len(), base.len()],
+    })
+}

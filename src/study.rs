@@ -1,1 +1,0 @@
-//! The engine: a folder → everything above, in order.

@@ -1,0 +1,235 @@
+//! Which pass was ridden with which set-up, which are left out, and which part of each is fitted.
+
+use crate::course::{Pass, Ridden};
+use crate::error::{Error, Fault, Result};
+use crate::test_day::{Extent, PassRef, TestDay, Window};
+use crate::units::{clock_text, utc_text};
+use crate::warning::Warning;
+use std::path::Path;
+
+/// The promise of the interface: a pass is named by its start time to this.
+const NAMED_WITHIN_S: f64 = 5.0;
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Assigned {
+    /// One for each pass of the course.
+    pub passes: Vec<Place>,
+    pub warnings: Vec<Warning>,
+    windows: Vec<(Window, Option<usize>)>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Place {
+    /// From 0.
+    pub block: Option<usize>,
+    pub setup: Option<usize>,
+    /// Why the user left it out.
+    pub left_out: Option<String>,
+}
+
+impl Assigned {
+    /// The part of the course that is fitted for a pass: its own window, else that of all passes.
+    pub fn window_m(&self, pass: usize, length_m: f64) -> (f64, f64) {
+        let own = self.windows.iter().rev().find(|(_, of)| *of == Some(pass));
+        let chosen = own.or_else(|| self.windows.iter().rev().find(|(_, of)| of.is_none()));
+        let (from, to) = chosen.map_or((None, None), |(w, _)| (w.from_m, w.to_m));
+        (from.unwrap_or(0.0).clamp(0.0, length_m), to.unwrap_or(length_m).clamp(0.0, length_m))
+    }
+}
+
+/// # Errors
+/// Blocks that do not add up to the passes found; set-ups without blocks; names of passes that are none.
+pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assigned> {
+    let mut faults = Vec::new();
+    let mut warnings = Vec::new();
+    let mut places = vec![Place::default(); ridden.passes.len()];
+    if day.blocks.is_empty() {
+        if day.setups.len() > 1 {
+            faults.push(no_blocks(ridden, test_toml, day.setups.len()));
+        }
+        // One set-up: each recording is taken as one mounting.
+        let mut recordings: Vec<usize> = ridden.passes.iter().map(|p| p.recording).collect();
+        recordings.dedup();
+        for (place, pass) in places.iter_mut().zip(&ridden.passes) {
+            place.setup = Some(0);
+            place.block = recordings.iter().position(|r| *r == pass.recording);
+        }
+    } else {
+        by_times(day, &ridden.passes, &mut places);
+        by_counts(day, ridden, &mut places, test_toml, &mut faults);
+        outside(&places, ridden, &mut warnings);
+    }
+    for exclude in &day.excludes {
+        match named(&exclude.pass, &ridden.passes) {
+            Some(index) => {
+                places[index].left_out = Some(exclude.reason.clone());
+                by_number(&exclude.pass, &ridden.passes[index], "exclude", &mut warnings);
+            }
+            None => faults.push(no_such_pass(&exclude.pass, ridden, test_toml, exclude.line, "[[exclude]]")),
+        }
+    }
+    let mut windows = Vec::new();
+    for window in &day.windows {
+        let of = match &window.pass {
+            None => None,
+            Some(reference) => match named(reference, &ridden.passes) {
+                Some(index) => {
+                    by_number(reference, &ridden.passes[index], "window", &mut warnings);
+                    Some(index)
+                }
+                None => {
+                    faults.push(no_such_pass(reference, ridden, test_toml, window.line, "[[window]]"));
+                    continue;
+                }
+            },
+        };
+        let length_m = ridden.course.length_m();
+        if window.from_m.is_some_and(|from| from >= length_m) {
+            faults.push(
+                Fault::new(
+                    format!("the window begins beyond the end of the course, which is {length_m:.0} m long"),
+                    "Give from_m and to_m in metres from the start of the course.",
+                )
+                .in_file(test_toml)
+                .at(format!("line {}, [[window]]", window.line)),
+            );
+        }
+        windows.push((window.clone(), of));
+    }
+    if faults.is_empty() { Ok(Assigned { passes: places, warnings, windows }) } else { Err(Error { faults }) }
+}
+
+fn by_times(day: &TestDay, passes: &[Pass], places: &mut [Place]) {
+    for (number, block) in day.blocks.iter().enumerate() {
+        let Extent::Times { from_s, to_s } = block.extent else { continue };
+        for (place, pass) in places.iter_mut().zip(passes) {
+            if place.block.is_none() && (from_s..=to_s).contains(&pass.start_s) {
+                *place = Place { block: Some(number), setup: block.setup, left_out: None };
+            }
+        }
+    }
+}
+
+/// Blocks given as counts take the passes that no block of times has claimed, in order of time.
+fn by_counts(day: &TestDay, ridden: &Ridden, places: &mut [Place], test_toml: &Path, faults: &mut Vec<Fault>) {
+    let counts: Vec<(usize, usize)> = day
+        .blocks
+        .iter()
+        .enumerate()
+        .filter_map(|(number, block)| match block.extent {
+            Extent::Passes(count) => Some((number, count)),
+            Extent::Times { .. } => None,
+        })
+        .collect();
+    if counts.is_empty() {
+        return;
+    }
+    let free: Vec<usize> = (0..places.len()).filter(|i| places[*i].block.is_none()).collect();
+    let wanted: usize = counts.iter().map(|(_, count)| count).sum();
+    if wanted != free.len() {
+        faults.push(not_adding_up(wanted, free.len(), ridden, test_toml, day.blocks[counts[0].0].line));
+        return;
+    }
+    let mut next = free.into_iter();
+    for (number, count) in counts {
+        for index in next.by_ref().take(count) {
+            places[index] = Place { block: Some(number), setup: day.blocks[number].setup, left_out: None };
+        }
+    }
+}
+
+fn not_adding_up(wanted: usize, found: usize, ridden: &Ridden, test_toml: &Path, line: usize) -> Fault {
+    let near = match ridden.near_passes.as_slice() {
+        [] => String::new(),
+        near => format!(
+            "; not counted as passes: {}",
+            near.iter()
+                .take(6)
+                .map(|n| format!("{} ({})", clock_text(n.start_s), n.reason))
+                .collect::<Vec<_>>()
+                .join(", ")
+        ),
+    };
+    Fault::new(
+        format!(
+            "the blocks add up to {wanted} passes, but {found} were found{}{near}",
+            if found == 0 { String::new() } else { format!(", starting at {}", starts(ridden)) },
+        ),
+        "Look at `stillair passes`, and count every pass found: warm-up and ride home go into blocks with setup = \"none\"; or give from and to times.",
+    )
+    .in_file(test_toml)
+    .at(format!("line {line}, [[block]]"))
+}
+
+fn starts(ridden: &Ridden) -> String {
+    let texts: Vec<String> = ridden.passes.iter().map(|p| clock_text(p.start_s)).collect();
+    match texts.as_slice() {
+        few if few.len() <= 12 => few.join(", "),
+        many => format!("{}, … {}", many[..6].join(", "), many[many.len() - 3..].join(", ")),
+    }
+}
+
+fn no_blocks(ridden: &Ridden, test_toml: &Path, setups: usize) -> Fault {
+    Fault::new(
+        format!(
+            "{setups} set-ups are named, but no [[block]] says which of the {} passes was ridden with which",
+            ridden.passes.len()
+        ),
+        "Write one [[block]] for each mounting, in riding order, with setup and passes.",
+    )
+    .in_file(test_toml)
+}
+
+fn outside(places: &[Place], ridden: &Ridden, warnings: &mut Vec<Warning>) {
+    let loose: Vec<String> = places
+        .iter()
+        .zip(&ridden.passes)
+        .filter(|(place, _)| place.block.is_none())
+        .map(|(_, pass)| format!("{} at {}", pass.number, clock_text(pass.start_s)))
+        .collect();
+    if !loose.is_empty() {
+        warnings.push(Warning::new(
+            "outside blocks",
+            format!("no block holds pass {}", loose.join(", ")),
+            "Widen from and to of the block it belongs to; a pass belongs where it starts.",
+        ));
+    }
+}
+
+fn named(reference: &PassRef, passes: &[Pass]) -> Option<usize> {
+    match *reference {
+        PassRef::Number(number) => passes.iter().position(|p| p.number == number),
+        PassRef::StartTime(time_s) => passes
+            .iter()
+            .enumerate()
+            .map(|(index, pass)| (index, (pass.start_s - time_s).abs()))
+            .filter(|(_, off)| *off <= NAMED_WITHIN_S)
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(index, _)| index),
+    }
+}
+
+fn by_number(reference: &PassRef, pass: &Pass, table: &str, warnings: &mut Vec<Warning>) {
+    if let PassRef::Number(number) = reference {
+        warnings.push(Warning::new(
+            "pass by number",
+            format!("[[{table}]] names pass {number} by its number, which changes when a file is added"),
+            format!("Write start_time = {} instead.", utc_text(pass.start_s, 0)),
+        ));
+    }
+}
+
+fn no_such_pass(reference: &PassRef, ridden: &Ridden, test_toml: &Path, line: usize, table: &str) -> Fault {
+    let what = match *reference {
+        PassRef::Number(number) => format!("there is no pass {number}; {} were found", ridden.passes.len()),
+        PassRef::StartTime(time_s) => {
+            let nearest =
+                ridden.passes.iter().min_by(|a, b| (a.start_s - time_s).abs().total_cmp(&(b.start_s - time_s).abs()));
+            let nearest = nearest.map_or(String::new(), |p| format!("; the nearest starts at {}", utc_text(p.start_s, 0)));
+            format!("no pass starts within {NAMED_WITHIN_S:.0} s of {}{nearest}", utc_text(time_s, 0))
+        }
+    };
+    Fault::new(what, "Take the start time from `stillair passes`.")
+        .in_file(test_toml)
+        .at(format!("line {line}, {table}"))
+}

@@ -1,0 +1,110 @@
+//! A folder → aligned recordings, each moment once, and the test day.
+
+use crate::error::{Error, Fault, Result};
+use crate::recording::{self, is_recording_name};
+use crate::streams::{SpeedSource, Streams, align, use_once};
+use crate::test_day::{self, TestDay};
+use crate::warning::Warning;
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Called after each file with (files done, files in all). From several threads.
+pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gathered {
+    pub test_day: TestDay,
+    /// In order of time.
+    pub streams: Vec<Streams>,
+    /// Files that could not be read, or only in part.
+    pub faults: Vec<Fault>,
+    pub warnings: Vec<Warning>,
+}
+
+/// Reads everything in a folder. One bad file does not cost the others.
+///
+/// # Errors
+/// The folder cannot be listed; it holds no recording; none could be used; faults of `test.toml`.
+pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
+    let files = recordings_in(folder)?;
+    let day = test_day::read(folder);
+    let done = std::sync::atomic::AtomicUsize::new(0);
+    let read: Vec<(Result<Streams>, Vec<Fault>)> = files
+        .par_iter()
+        .map(|file| {
+            let mut damage = Vec::new();
+            let streams = recording::read(file).and_then(|recording| {
+                damage = recording.faults.clone();
+                align(recording)
+            });
+            let count = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
+            progress(count, files.len());
+            (streams, damage)
+        })
+        .collect();
+
+    let mut faults = Vec::new();
+    let mut usable = Vec::new();
+    for (streams, damage) in read {
+        faults.extend(damage);
+        match streams {
+            Ok(s) if s.speed_source == SpeedSource::None => faults.push(no_speed(&s)),
+            Ok(s) => usable.push(s),
+            Err(error) => faults.extend(error.faults),
+        }
+    }
+    // Both kinds of trouble at once: what is wrong with test.toml and what is wrong with the files.
+    let test_day = match day {
+        Ok(day) => day,
+        Err(error) => {
+            faults.splice(0..0, error.faults);
+            return Err(Error { faults });
+        }
+    };
+    if usable.is_empty() {
+        return Err(Error { faults });
+    }
+    let (mut streams, warnings) = use_once(usable);
+    streams.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
+    let test_day = match streams.iter().find_map(|s| s.rider_mass_kg) {
+        Some(kg) => test_day.with_rider_mass(kg),
+        None => test_day,
+    };
+    Ok(Gathered { test_day, streams, faults, warnings })
+}
+
+fn no_speed(streams: &Streams) -> Fault {
+    Fault::new(
+        "the recording has neither speed, distance nor positions, as an indoor ride has none",
+        "Use a recording of an outdoor ride made with a speed sensor or satellite positions.",
+    )
+    .in_file(&streams.file)
+}
+
+fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
+    let unreadable = |error: std::io::Error| {
+        let next = match error.kind() {
+            std::io::ErrorKind::NotFound => "Check the path; `stillair demo FOLDER` makes a folder to try.",
+            std::io::ErrorKind::NotADirectory => "Give the folder that holds the recordings, not one file.",
+            _ => "Check that the folder can be opened.",
+        };
+        Error::from(Fault::new(format!("the folder cannot be read ({error})"), next).in_file(folder))
+    };
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if is_recording_name(&path) && path.is_file() {
+            files.push(path);
+        }
+    }
+    files.sort();
+    if files.is_empty() {
+        return Err(Fault::new(
+            "the folder holds no recording",
+            "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",
+        )
+        .in_file(folder)
+        .into());
+    }
+    Ok(files)
+}

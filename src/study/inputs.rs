@@ -1,0 +1,108 @@
+//! What all passes share and how well it is known; what the numbers rest on, in sentences.
+
+use super::{FitEnd, Surveyed};
+use crate::estimate::budget::SharedInput;
+use crate::estimate::cells::{PassRide, Shift};
+use crate::estimate::rolling::{Ended, Rolling};
+use crate::test_day::Shape;
+
+/// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
+/// pressure and load. Common practice, no published source.
+const SPEED_SCALE: f64 = 0.005;
+/// Weather moves a barometer by about this during a pass (METHOD 3: 0.35 m in 2.5 min at 1 hPa/h).
+const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
+
+/// The inputs common to all passes with their standard uncertainties.
+pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
+    let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
+    let count = rides.len() as f64;
+    let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
+    let density =
+        mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
+    let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
+    let checks: Vec<f64> =
+        surveyed.streams.iter().filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty)).collect();
+    let check = checks.iter().copied().reduce(f64::min).unwrap_or(2.0 * SPEED_SCALE);
+    let line = |input, standard_uncertainty, unit, shift| SharedInput { input, standard_uncertainty, unit, shift };
+    let mut inputs = vec![
+        line("total mass", setup.total_mass_kg.standard_uncertainty, "kg", |e| Shift { total_mass_kg: e, ..Shift::default() }),
+        line("power meter scale", surveyed.test_day.power_scale.standard_uncertainty, "1", |e| Shift {
+            power_scale: 1.0 + e,
+            ..Shift::default()
+        }),
+        line("drivetrain efficiency", setup.drivetrain_efficiency.standard_uncertainty, "1", |e| Shift {
+            drivetrain_efficiency: e,
+            ..Shift::default()
+        }),
+        line("rolling resistance", rolling.standard_uncertainty, "1", |e| Shift { crr: e, ..Shift::default() }),
+        line("speed scale", check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE), "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        }),
+        line("air density", density, "1", |e| Shift { density_scale: 1.0 + e, ..Shift::default() }),
+        line("mean wind, east", wind, "m/s", |e| Shift { wind_east_m_s: e, ..Shift::default() }),
+        line("mean wind, north", wind, "m/s", |e| Shift { wind_north_m_s: e, ..Shift::default() }),
+        line("wheel radius", setup.wheel_radius_m.standard_uncertainty, "m", |e| Shift {
+            wheel_radius_m: e,
+            ..Shift::default()
+        }),
+        line("wheel inertia", setup.wheel_inertia_kg_m2.standard_uncertainty, "kg m²", |e| Shift {
+            wheel_inertia_kg_m2: e,
+            ..Shift::default()
+        }),
+    ];
+    if surveyed.ridden.course.shape != Shape::Loop {
+        inputs.push(line("climb from start to finish", climb_uncertainty_m(surveyed, rides), "m", |e| Shift {
+            climb_m: e,
+            ..Shift::default()
+        }));
+    }
+    inputs
+}
+
+/// Of the finish above the start: the pooled profile's noise, and the drift of each pass's barometer.
+fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
+    let count = rides.len() as f64;
+    let seconds = rides.iter().map(PassRide::duration_s).sum::<f64>() / count;
+    let noise = surveyed.ridden.course.profile.as_ref().map_or(0.0, |p| p.standard_uncertainty_m);
+    noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
+}
+
+/// What the results rest on, one sentence each.
+pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling) -> Vec<String> {
+    let mut all = surveyed.test_day.assumptions.clone();
+    all.push(
+        "Drag area is taken as the same at every yaw, and side force is left out: where wheels are tested or \
+         the wind crossed the road differently for the set-ups, that matters."
+            .to_string(),
+    );
+    all.push(
+        "Power is the mean over the second that ends at its time stamp; speed is that at its time stamp.".to_string(),
+    );
+    if rolling.held {
+        all.push(
+            "Rolling resistance is held at the value above: the speeds ridden do not tell it from drag.".to_string(),
+        );
+    }
+    all
+}
+
+/// How the fit ended, for programs and for people.
+pub fn fit_end(rolling: &Rolling, passes: usize) -> FitEnd {
+    let (ended, how) = match rolling.ended {
+        Ended::Converged => ("converged", "the search for the gusts' strength converged"),
+        Ended::AtBound => (
+            "at a bound",
+            "the gusts' strength ran into the end of its range, so single passes may be better or worse than they say",
+        ),
+        Ended::PriorOnly => ("prior only", "the gusts' strength could not be searched and stands at its usual value"),
+    };
+    let crr = match (rolling.held, rolling.correlation) {
+        (true, Some(r)) => format!("CdA and Crr are correlated by {r:.2}, so Crr is held"),
+        (true, None) => "the speeds ridden cannot tell CdA and Crr apart at all, so Crr is held".to_string(),
+        (false, Some(r)) => format!("CdA and Crr are told apart (correlation {r:.2}), and Crr is fitted"),
+        (false, None) => "Crr is fitted".to_string(),
+    };
+    let noun = if passes == 1 { "pass" } else { "passes" };
+    FitEnd { ended, sentence: format!("{passes} {noun} fitted; {how}; {crr}.") }
+}

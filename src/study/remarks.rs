@@ -1,0 +1,249 @@
+//! What a careful reader of the day would point out, each with what to do about it.
+
+use super::{PassResult, SetupResult, Surveyed};
+use crate::estimate::cells::{Shift, accounts};
+use crate::estimate::plain::{Averages, Day};
+use crate::estimate::rolling::Rolling;
+use crate::test_day::Differs;
+use crate::warning::Warning;
+
+/// Drag areas of riders in road and time-trial postures with room to spare (REFERENCES 1.4; a judgement).
+const USUAL_CDA_M2: std::ops::RangeInclusive<f64> = 0.15..=0.60;
+/// REFERENCES 1.5: laboratory 0.002, rough chip-seal 0.010 (M).
+const USUAL_CRR: std::ops::RangeInclusive<f64> = 0.0015..=0.015;
+/// Forward and reverse farther apart than this are worth a remark.
+const DIRECTION_SHARE: f64 = 0.10;
+/// A speed scale farther from the positions' than this (and twice its uncertainty) is worth a remark.
+const SPEED_OFF: f64 = 0.01;
+/// Below this share of the work going into the air, CdA rests on everything else being right.
+const SMALL_DRAG_SHARE: f64 = 0.35;
+/// Passes whose barometers disagree by more than this tell little of the road's shape.
+const HEIGHTS_APART_M: f64 = 1.5;
+
+pub struct Seen<'a> {
+    pub surveyed: &'a Surveyed,
+    pub day: &'a Day<'a>,
+    pub averages: &'a Averages,
+    pub rolling: &'a Rolling,
+    pub setups: &'a [SetupResult],
+    pub passes: &'a [PassResult],
+}
+
+pub fn remarks(seen: &Seen) -> Vec<Warning> {
+    let mut all = Vec::new();
+    blocks(seen, &mut all);
+    order(seen, &mut all);
+    directions(seen, &mut all);
+    drag_areas(seen, &mut all);
+    rolling(seen, &mut all);
+    speed_scale(seen, &mut all);
+    heights(seen, &mut all);
+    odd(seen, &mut all);
+    what_differs(seen, &mut all);
+    all
+}
+
+fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
+    let single: Vec<&str> = seen.setups.iter().filter(|s| s.blocks == 1).map(|s| s.name.as_str()).collect();
+    if single.is_empty() {
+        return;
+    }
+    let message = if seen.setups.len() == 1 {
+        "all passes are of one mounting, so the spread between mountings is taken as 1 % of CdA".to_string()
+    } else {
+        format!(
+            "one block only of {}: a difference cannot be told from a remounting, so no interval is given",
+            quoted(&single)
+        )
+    };
+    let next = if seen.setups.len() == 1 {
+        "Ride again on another day, or get off and back into position, and write a block for each."
+    } else {
+        "Ride at least two blocks of each set-up, changing over in between, such as A B B A."
+    };
+    all.push(Warning::new("one block", message, next));
+    let absent: Vec<&str> = seen.setups.iter().filter(|s| s.blocks == 0).map(|s| s.name.as_str()).collect();
+    if !absent.is_empty() {
+        all.push(Warning::new(
+            "no pass",
+            format!("no pass could be used of {}", quoted(&absent)),
+            "See the flags of its passes in the table.",
+        ));
+    }
+}
+
+fn quoted(names: &[&str]) -> String {
+    names.iter().map(|n| format!("'{n}'")).collect::<Vec<_>>().join(", ")
+}
+
+/// All of one set-up before all of another: drift of the wind and change of set-up look alike.
+fn order(seen: &Seen, all: &mut Vec<Warning>) {
+    let letters: Vec<usize> = seen.averages.blocks.iter().map(|b| b.setup).collect();
+    let mut runs = letters.clone();
+    runs.dedup();
+    let mut kinds = runs.clone();
+    kinds.sort_unstable();
+    kinds.dedup();
+    if kinds.len() >= 2 && runs.len() == kinds.len() && letters.len() > kinds.len() {
+        all.push(Warning::new(
+            "order",
+            "all blocks of one set-up were ridden before the next: a wind that drifts over the day looks like a \
+             difference between set-ups, and the interval does not know of it",
+            "Ride in a balanced order next time, such as A B B A B A A B.",
+        ));
+    }
+}
+
+fn directions(seen: &Seen, all: &mut Vec<Warning>) {
+    let unbalanced = seen.averages.blocks.iter().filter(|b| !b.balanced).count();
+    if unbalanced > 0 {
+        all.push(Warning::new(
+            "one direction",
+            format!("{unbalanced} of {} blocks hold passes of one direction only", seen.averages.blocks.len()),
+            "End a block only after riding both ways: then the wind cancels within it.",
+        ));
+    }
+    let Some((effect, uncertainty)) = seen.averages.forward_over_reverse else { return };
+    if effect.abs() > DIRECTION_SHARE.max(2.0 * uncertainty) {
+        let speed = seen.day.rides.iter().map(|r| r.mean_speed_m_s()).sum::<f64>() / seen.day.rides.len() as f64;
+        let wind = effect.abs() * speed / 4.0;
+        let (more, less) = if effect > 0.0 { ("forward", "reverse") } else { ("reverse", "forward") };
+        all.push(Warning::new(
+            "wind along the course",
+            format!(
+                "{more} passes read {:.0} % more drag than {less} ones, as a head wind of {wind:.1} m/s would make \
+                 (or a climb that is not as measured); the two ways are averaged, and what a steady wind leaves \
+                 in CdA is about {:.1} % too much",
+                100.0 * effect.abs(),
+                100.0 * (wind / speed).powi(2)
+            ),
+            "Write the wind into [[air]] if it was measured; the comparison of set-ups hardly feels it.",
+        ));
+    }
+}
+
+fn drag_areas(seen: &Seen, all: &mut Vec<Warning>) {
+    let (mut air_j, mut crank_j) = (0.0, 0.0);
+    for pass in &seen.averages.passes {
+        let ride = &seen.day.rides[pass.ride];
+        let setup = &seen.day.setups[ride.setup];
+        for account in accounts(ride, setup, seen.day.course_length_m, &Shift::default()) {
+            air_j += pass.cda_m2 * account.air_j_m2;
+            crank_j += setup.drivetrain_efficiency.value * account.crank_j;
+        }
+    }
+    let share = air_j / crank_j;
+    if crank_j > 0.0 && share < SMALL_DRAG_SHARE {
+        all.push(Warning::new(
+            "small share of drag",
+            format!(
+                "only {:.0} % of the work done went into the air: every other input weighs {:.0} times as much in CdA",
+                100.0 * share.max(0.0),
+                (1.0 / share.max(0.02)).round()
+            ),
+            "A flatter or faster stretch tells set-ups apart with fewer passes.",
+        ));
+    }
+    for setup in seen.setups {
+        let Some((cda, _, _)) = setup.cda_m2 else { continue };
+        if !USUAL_CDA_M2.contains(&cda) {
+            all.push(Warning::new(
+                "unusual drag area",
+                format!("the drag area of '{}', {cda:.3} m², lies outside 0.15 to 0.60 m²", setup.name),
+                "Check mass, power-meter zero, wheel size, altitude and wind; a wind along a one-way course does this.",
+            ));
+        }
+    }
+}
+
+fn rolling(seen: &Seen, all: &mut Vec<Warning>) {
+    if let Some((shift, uncertainty)) = seen.rolling.rides_alone {
+        let prior = seen.day.setups[0].crr;
+        let apart = uncertainty.hypot(prior.standard_uncertainty);
+        if shift.abs() > 3.0 * apart {
+            all.push(Warning::new(
+                "rolling resistance",
+                format!(
+                    "the rides alone say Crr {:.4} ± {uncertainty:.4}, far from the {:.4} ± {:.4} known beforehand",
+                    prior.value + shift,
+                    prior.value,
+                    prior.standard_uncertainty
+                ),
+                "Check mass, altitude and the surface; write crr with a wider uncertainty if it was a guess.",
+            ));
+        }
+    }
+    for setup in seen.setups {
+        if !USUAL_CRR.contains(&setup.crr.0) {
+            all.push(Warning::new(
+                "unusual rolling resistance",
+                format!("Crr of '{}' is {:.4}, outside 0.0015 to 0.015", setup.name, setup.crr.0),
+                "Check crr in test.toml, mass and altitude.",
+            ));
+        }
+    }
+}
+
+fn speed_scale(seen: &Seen, all: &mut Vec<Warning>) {
+    for s in &seen.surveyed.streams {
+        let Some(check) = s.speed_check else { continue };
+        let off = check.ratio - 1.0;
+        if off.abs() > SPEED_OFF.max(2.0 * check.standard_uncertainty) {
+            all.push(Warning::new(
+                "speed scale",
+                format!(
+                    "{}: distance by speed is {:+.1} ± {:.1} % off that of the positions, which moves CdA by about {:+.0} %",
+                    s.name(),
+                    100.0 * off,
+                    100.0 * check.standard_uncertainty,
+                    -300.0 * off
+                ),
+                "Set the wheel's circumference in the unit by a rollout; between set-ups on the same wheel it cancels.",
+            ));
+        }
+    }
+}
+
+fn heights(seen: &Seen, all: &mut Vec<Warning>) {
+    match &seen.surveyed.ridden.course.profile {
+        Some(profile) if profile.disagreement_m > HEIGHTS_APART_M => all.push(Warning::new(
+            "altitude",
+            format!("passes disagree on the height of the road by {:.1} m", profile.disagreement_m),
+            "Let the unit stand outside for ten minutes before the ride; more passes average it out.",
+        )),
+        None => all.push(Warning::new(
+            "altitude",
+            "there is no altitude, so the course is taken as level from end to end",
+            "Record with a barometer; without it hills within the course stay in the left-over.",
+        )),
+        Some(_) => {}
+    }
+}
+
+fn odd(seen: &Seen, all: &mut Vec<Warning>) {
+    let odd: Vec<String> = seen
+        .passes
+        .iter()
+        .filter(|p| p.flags.iter().any(|f| f.starts_with("odd:")))
+        .map(|p| seen.surveyed.ridden.passes[p.pass].number.to_string())
+        .collect();
+    if !odd.is_empty() {
+        all.push(Warning::new(
+            "odd pass",
+            format!("pass {} does not fit the others; it is kept", odd.join(", ")),
+            "If something happened there (a lorry, a sprint, a drink), leave it out with [[exclude]] and the reason; \
+             else ride it again.",
+        ));
+    }
+}
+
+fn what_differs(seen: &Seen, all: &mut Vec<Warning>) {
+    if seen.day.setups.len() > 1 && seen.day.setups.iter().any(|s| s.differs != Differs::Cda) {
+        all.push(Warning::new(
+            "rolling resistance compared",
+            "a set-up is said to differ in crr, but this estimate gives the difference as drag area at the crr of \
+             test.toml",
+            "Read the change as drag and rolling together, at the speed ridden.",
+        ));
+    }
+}

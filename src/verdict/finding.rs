@@ -1,0 +1,171 @@
+//! A comparison put into the words and units a rider can use.
+
+use super::power::blocks_to_resolve;
+use crate::estimate::comparison::Comparison;
+use crate::physics::{RelativeWind, Rig, Surroundings, crank_power_w, steady_speed_m_s};
+
+/// The interval that every answer carries.
+pub const LEVEL: f64 = 0.90;
+/// 40 km/h, where watts and seconds are stated unless asked otherwise.
+pub const STATED_SPEED_M_S: f64 = 40.0 / 3.6;
+const STATED_DISTANCE_M: f64 = 40_000.0;
+/// The chance with which more blocks should resolve the difference the rider cares about.
+const CHANCE: f64 = 0.80;
+/// More blocks than this nobody rides.
+const MOST_BLOCKS: usize = 100;
+
+/// A number with what is known of its error; `None` where the data cannot say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimated {
+    pub value: f64,
+    pub standard_uncertainty: Option<f64>,
+    pub interval_90: Option<[f64; 2]>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Call {
+    LowerDrag,
+    HigherDrag,
+    NotResolved,
+}
+
+impl Call {
+    /// As in the JSON.
+    pub fn as_text(self) -> &'static str {
+        match self {
+            Call::LowerDrag => "lower drag",
+            Call::HigherDrag => "higher drag",
+            Call::NotResolved => "not resolved",
+        }
+    }
+}
+
+/// What a difference is worth: watts at the crank, or seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Worth {
+    pub value: f64,
+    pub interval_90: Option<[f64; 2]>,
+}
+
+/// The rider and the air in which a difference is turned into watts and seconds: still air, flat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct At {
+    /// The baseline, with its CdA.
+    pub rig: Rig,
+    pub around: Surroundings,
+    pub smallest_difference_percent: f64,
+    /// Combined, of the baseline's CdA.
+    pub baseline_standard_uncertainty_m2: f64,
+    /// How many pairs of set-ups are compared.
+    pub pairs: usize,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    pub setup: usize,
+    pub baseline: usize,
+    pub cda_change_percent: Estimated,
+    pub cda_change_m2: Estimated,
+    pub speed_m_s: f64,
+    pub watts: Worth,
+    pub seconds_per_40_km: Worth,
+    pub probability_lower: Option<f64>,
+    pub call: Call,
+    /// Whole day's blocks on top of those ridden; 0 when resolved or known to be small; `None`: no reachable number.
+    pub more_blocks_to_resolve: Option<usize>,
+    /// The interval lies within ± the smallest difference that the rider cares about.
+    pub known_to_be_small: bool,
+    /// Holds over all pairs together; `None` with a single pair.
+    pub interval_90_all_pairs_percent: Option<[f64; 2]>,
+}
+
+/// Turns a comparison into a finding. No new estimate is made here.
+pub fn judge(comparison: &Comparison, at: &At) -> Finding {
+    let base_m2 = at.rig.cda_m2;
+    let ratio = comparison.ratio();
+    let interval = comparison.ratio_interval(LEVEL);
+    let percent = |r: f64| 100.0 * (r - 1.0);
+    let su_log = comparison.spread.map(|s| s.standard_uncertainty);
+    let small = at.smallest_difference_percent;
+    let call = match interval {
+        Some([_, high]) if high < 1.0 => Call::LowerDrag,
+        Some([low, _]) if low > 1.0 => Call::HigherDrag,
+        _ => Call::NotResolved,
+    };
+    let known_to_be_small = interval.is_some_and(|[low, high]| percent(low) > -small && percent(high) < small);
+    // Šidák: independent intervals at this level hold together at LEVEL; positively dependent ones more often.
+    let together = LEVEL.powf(1.0 / at.pairs.max(1) as f64);
+    Finding {
+        setup: comparison.setup,
+        baseline: comparison.baseline,
+        cda_change_percent: Estimated {
+            value: percent(ratio),
+            standard_uncertainty: su_log.map(|u| 100.0 * ratio * u),
+            interval_90: interval.map(|i| i.map(percent)),
+        },
+        cda_change_m2: change_m2(base_m2, ratio, su_log, interval, at.baseline_standard_uncertainty_m2),
+        speed_m_s: STATED_SPEED_M_S,
+        watts: Worth {
+            value: watts_more(at, ratio),
+            interval_90: interval.map(|i| i.map(|r| watts_more(at, r))),
+        },
+        seconds_per_40_km: Worth {
+            value: seconds_more(at, ratio),
+            interval_90: interval.map(|i| i.map(|r| seconds_more(at, r))),
+        },
+        probability_lower: comparison.probability_lower(),
+        call,
+        more_blocks_to_resolve: more_blocks(comparison, call, known_to_be_small, small),
+        known_to_be_small,
+        interval_90_all_pairs_percent: (at.pairs > 1)
+            .then(|| comparison.ratio_interval(together).map(|i| i.map(percent)))
+            .flatten(),
+    }
+}
+
+/// The change in m² also carries the baseline's own error, in proportion to the change.
+fn change_m2(base_m2: f64, ratio: f64, su_log: Option<f64>, interval: Option<[f64; 2]>, base_su: f64) -> Estimated {
+    let value = base_m2 * (ratio - 1.0);
+    let of_base = (ratio - 1.0) * base_su;
+    let widen = |end: f64, z: f64| {
+        let away = base_m2 * (end - 1.0) - value;
+        value + away.signum() * away.hypot(z * of_base)
+    };
+    // 1.645: the normal quantile of the interval's level, for a common error of many degrees of freedom.
+    Estimated {
+        value,
+        standard_uncertainty: su_log.map(|u| (base_m2 * ratio * u).hypot(of_base)),
+        interval_90: interval.map(|i| i.map(|end| widen(end, 1.645))),
+    }
+}
+
+fn with_cda(at: &At, ratio: f64) -> Rig {
+    Rig { cda_m2: at.rig.cda_m2 * ratio, ..at.rig }
+}
+
+/// Watts at the crank that the set-up needs more than the baseline at the stated speed, flat and in still air.
+fn watts_more(at: &At, ratio: f64) -> f64 {
+    let power = |rig: &Rig| crank_power_w(rig, &at.around, STATED_SPEED_M_S, RelativeWind::default(), 0.0, 0.0);
+    power(&with_cda(at, ratio)) - power(&at.rig)
+}
+
+/// Seconds more over a flat 40 km at the power with which the baseline rides at the stated speed.
+fn seconds_more(at: &At, ratio: f64) -> f64 {
+    let still = RelativeWind::default();
+    let power_w = crank_power_w(&at.rig, &at.around, STATED_SPEED_M_S, still, 0.0, 0.0);
+    steady_speed_m_s(&with_cda(at, ratio), &at.around, power_w, 0.0, still)
+        .map_or(f64::NAN, |speed| STATED_DISTANCE_M / speed - STATED_DISTANCE_M / STATED_SPEED_M_S)
+}
+
+fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percent: f64) -> Option<usize> {
+    if call != Call::NotResolved || small {
+        return Some(0);
+    }
+    let spread = comparison.block_standard_deviation?;
+    let difference = (smallest_percent / 100.0).ln_1p();
+    let each = blocks_to_resolve(difference, spread, 1.0 - LEVEL, CHANCE, MOST_BLOCKS)?;
+    let missing = |have: usize| each.saturating_sub(have);
+    // Already as many as should do: one more of each, since a chance of 80 % was not a promise.
+    let more = missing(comparison.blocks[0]) + missing(comparison.blocks[1]);
+    Some(if more == 0 { 2 } else { more })
+}
