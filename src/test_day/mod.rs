@@ -1,5 +1,23 @@
 //! `test.toml`: what was typed, then what it means.
 
+mod bicycle;
+mod blocks;
+mod faults;
+mod gates;
+mod keys;
+mod moment;
+mod parse;
+mod quantity;
+mod readings;
+mod section;
+mod setups;
+mod suggest;
+mod syntax;
+#[cfg(test)]
+mod tests;
+
+pub use parse::{parse, read, without_file};
+
 /// A value with its standard uncertainty, and whether the user wrote it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Measured {

@@ -1,0 +1,91 @@
+//! Every table of `test.toml` and the keys it may hold.
+
+/// Tables written once, `[name]`; the empty name is the top of the file.
+pub(super) const TOP: &[&str] = &[
+    "title",
+    "smallest_difference_percent",
+    "rider",
+    "bike",
+    "tyres",
+    "air",
+    "course",
+    "setup",
+    "block",
+    "exclude",
+    "window",
+];
+pub(super) const RIDER: &[&str] = &["total_mass_kg", "total_mass_standard_uncertainty_kg"];
+pub(super) const BIKE: &[&str] = &[
+    "drivetrain_efficiency",
+    "drivetrain_efficiency_standard_uncertainty",
+    "power_at",
+    "power_meter_scale_standard_uncertainty",
+    "wheel_radius_m",
+    "wheel_radius_standard_uncertainty_m",
+    "wheel_inertia_kg_m2",
+    "wheel_inertia_standard_uncertainty_kg_m2",
+];
+pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
+pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
+/// Tables that may be written many times, `[[name]]`.
+pub(super) const AIR: &[&str] = &[
+    "time",
+    "temperature_c",
+    "temperature_standard_uncertainty_c",
+    "pressure_hpa",
+    "pressure_standard_uncertainty_hpa",
+    "sea_level_pressure_hpa",
+    "sea_level_pressure_standard_uncertainty_hpa",
+    "relative_humidity_percent",
+    "relative_humidity_standard_uncertainty_percent",
+    "metar",
+    "wind_speed_m_s",
+    "wind_from_deg",
+    "wind_standard_uncertainty_m_s",
+];
+pub(super) const SETUP: &[&str] = &[
+    "name",
+    "total_mass_kg",
+    "total_mass_standard_uncertainty_kg",
+    "drivetrain_efficiency",
+    "drivetrain_efficiency_standard_uncertainty",
+    "wheel_radius_m",
+    "wheel_radius_standard_uncertainty_m",
+    "wheel_inertia_kg_m2",
+    "wheel_inertia_standard_uncertainty_kg_m2",
+    "crr",
+    "crr_standard_uncertainty",
+    "differs",
+    "same_as",
+];
+pub(super) const BLOCK: &[&str] = &["setup", "passes", "from", "to"];
+pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
+pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
+
+const ALL: &[(&str, &[&str])] = &[
+    ("[rider]", RIDER),
+    ("[bike]", BIKE),
+    ("[tyres]", TYRES),
+    ("[course]", COURSE),
+    ("[[air]]", AIR),
+    ("[[setup]]", SETUP),
+    ("[[block]]", BLOCK),
+    ("[[exclude]]", EXCLUDE),
+    ("[[window]]", WINDOW),
+];
+
+/// What to do about a key that its table does not know.
+pub(super) fn way_out(typed: &str, known: &[&str]) -> String {
+    if let Some(name) = super::suggest::nearest(typed, known) {
+        return format!("Did you mean {name}? A misspelt key would otherwise be ignored.");
+    }
+    if let Some((table, _)) = ALL.iter().find(|(_, keys)| keys.contains(&typed)) {
+        return format!("It belongs into {table}.");
+    }
+    for (table, keys) in ALL {
+        if let Some(name) = super::suggest::nearest(typed, keys) {
+            return format!("Did you mean {name}? That belongs into {table}.");
+        }
+    }
+    format!("Remove it; known here are {}.", known.join(", "))
+}

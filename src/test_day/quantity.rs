@@ -1,0 +1,431 @@
+//! The measured quantities of `test.toml`: their names, units and plausible ranges, and what a value
+//! outside the range was probably meant to be.
+
+/// One measured quantity. Ranges are generous: they catch wrong units, not unusual bicycles.
+pub(super) struct Quantity {
+    pub key: &'static str,
+    pub uncertainty_key: &'static str,
+    pub name: &'static str,
+    /// As printed after a number, with its space; empty for ratios.
+    pub unit: &'static str,
+    pub low: f64,
+    pub high: f64,
+    pub uncertainty_high: f64,
+    /// Standard uncertainty of a value that was written without one.
+    pub uncertainty: f64,
+    pub advice: &'static str,
+    pub guesses: &'static [Guess],
+}
+
+/// A wrong unit that would explain a value between `low` and `high`.
+pub(super) struct Guess {
+    low: f64,
+    high: f64,
+    looks_like: &'static str,
+    convert: fn(f64) -> f64,
+}
+
+pub(super) static TOTAL_MASS: Quantity = Quantity {
+    key: "total_mass_kg",
+    uncertainty_key: "total_mass_standard_uncertainty_kg",
+    name: "total mass",
+    unit: " kg",
+    low: 30.0,
+    high: 300.0,
+    uncertainty_high: 50.0,
+    uncertainty: 0.5,
+    advice: "Write the mass of rider, bike, kit and bottles as ridden, in kg.",
+    guesses: &[
+        Guess {
+            low: 300.0,
+            high: 2500.0,
+            looks_like: "a number without its decimal point",
+            convert: |v| v / 10.0,
+        },
+        Guess {
+            low: 30_000.0,
+            high: 300_000.0,
+            looks_like: "grams",
+            convert: |v| v / 1000.0,
+        },
+    ],
+};
+
+pub(super) static EFFICIENCY: Quantity = Quantity {
+    key: "drivetrain_efficiency",
+    uncertainty_key: "drivetrain_efficiency_standard_uncertainty",
+    name: "drivetrain efficiency",
+    unit: "",
+    low: 0.8,
+    high: 1.0,
+    uncertainty_high: 0.1,
+    uncertainty: 0.005,
+    advice: "Write the part of the measured power that reaches the wheel, such as 0.976.",
+    guesses: &[
+        Guess {
+            low: 80.0,
+            high: 100.0,
+            looks_like: "a percentage",
+            convert: |v| v / 100.0,
+        },
+        Guess {
+            low: 0.005,
+            high: 0.2,
+            looks_like: "the loss",
+            convert: |v| 1.0 - v,
+        },
+    ],
+};
+
+pub(super) static WHEEL_RADIUS: Quantity = Quantity {
+    key: "wheel_radius_m",
+    uncertainty_key: "wheel_radius_standard_uncertainty_m",
+    name: "rolling radius",
+    unit: " m",
+    low: 0.2,
+    high: 0.4,
+    uncertainty_high: 0.05,
+    uncertainty: 0.002,
+    advice: "Write the rolling radius in metres: the rollout of one turn divided by 2π.",
+    guesses: &[
+        Guess {
+            low: 200.0,
+            high: 400.0,
+            looks_like: "millimetres",
+            convert: |v| v / 1000.0,
+        },
+        Guess {
+            low: 20.0,
+            high: 40.0,
+            looks_like: "centimetres",
+            convert: |v| v / 100.0,
+        },
+        Guess {
+            low: 0.4,
+            high: 0.75,
+            looks_like: "a diameter",
+            convert: |v| v / 2.0,
+        },
+        Guess {
+            low: 1.2,
+            high: 2.5,
+            looks_like: "the rollout of one turn",
+            convert: |v| v / std::f64::consts::TAU,
+        },
+        Guess {
+            low: 1200.0,
+            high: 2500.0,
+            looks_like: "the rollout of one turn in millimetres",
+            convert: |v| v / 1000.0 / std::f64::consts::TAU,
+        },
+    ],
+};
+
+pub(super) static WHEEL_INERTIA: Quantity = Quantity {
+    key: "wheel_inertia_kg_m2",
+    uncertainty_key: "wheel_inertia_standard_uncertainty_kg_m2",
+    name: "inertia of both wheels",
+    unit: " kg m²",
+    low: 0.0,
+    high: 1.0,
+    uncertainty_high: 0.5,
+    uncertainty: 0.02,
+    advice: "Write the moment of inertia of both wheels together, in kg m², such as 0.14.",
+    guesses: &[],
+};
+
+pub(super) static CRR: Quantity = Quantity {
+    key: "crr",
+    uncertainty_key: "crr_standard_uncertainty",
+    name: "coefficient of rolling resistance",
+    unit: "",
+    low: 0.0005,
+    high: 0.05,
+    uncertainty_high: 0.02,
+    uncertainty: 0.0007,
+    advice: "Write a ratio such as 0.0045.",
+    guesses: &[
+        Guess {
+            low: 0.5,
+            high: 50.0,
+            looks_like: "thousandths",
+            convert: |v| v / 1000.0,
+        },
+        Guess {
+            low: 0.05,
+            high: 0.5,
+            looks_like: "a slipped decimal point",
+            convert: |v| v / 100.0,
+        },
+    ],
+};
+
+pub(super) static TEMPERATURE: Quantity = Quantity {
+    key: "temperature_c",
+    uncertainty_key: "temperature_standard_uncertainty_c",
+    name: "air temperature",
+    unit: " °C",
+    low: -40.0,
+    high: 55.0,
+    uncertainty_high: 30.0,
+    uncertainty: 1.0,
+    advice: "Write the temperature of the air in the shade, in °C.",
+    guesses: &[
+        Guess {
+            low: 233.15,
+            high: 328.15,
+            looks_like: "kelvin",
+            convert: |v| v - crate::units::KELVIN_AT_0_C,
+        },
+        Guess {
+            low: 55.0,
+            high: 131.0,
+            looks_like: "degrees Fahrenheit",
+            convert: |v| (v - 32.0) / 1.8,
+        },
+    ],
+};
+
+const PRESSURE_GUESSES: &[Guess] = &[
+    Guess {
+        low: 50_000.0,
+        high: 110_000.0,
+        looks_like: "Pa",
+        convert: |v| v / crate::units::PA_PER_HPA,
+    },
+    Guess {
+        low: 50.0,
+        high: 110.0,
+        looks_like: "kPa",
+        convert: |v| v * 10.0,
+    },
+    Guess {
+        low: 15.0,
+        high: 32.5,
+        looks_like: "inches of mercury",
+        convert: |v| v * crate::units::PA_PER_INHG / crate::units::PA_PER_HPA,
+    },
+    Guess {
+        low: 0.5,
+        high: 1.1,
+        looks_like: "bar",
+        convert: |v| v * 1000.0,
+    },
+];
+
+pub(super) static PRESSURE: Quantity = Quantity {
+    key: "pressure_hpa",
+    uncertainty_key: "pressure_standard_uncertainty_hpa",
+    name: "air pressure at the road",
+    unit: " hPa",
+    low: 500.0,
+    high: 1100.0,
+    uncertainty_high: 100.0,
+    uncertainty: 1.0,
+    advice: "Write what a barometer reads at the road, in hPa.",
+    guesses: PRESSURE_GUESSES,
+};
+
+/// The lowest and highest on record are 870 and 1084 hPa (common knowledge, from memory).
+pub(super) static SEA_LEVEL_PRESSURE: Quantity = Quantity {
+    key: "sea_level_pressure_hpa",
+    uncertainty_key: "sea_level_pressure_standard_uncertainty_hpa",
+    name: "sea-level pressure",
+    unit: " hPa",
+    low: 850.0,
+    high: 1100.0,
+    uncertainty_high: 100.0,
+    uncertainty: 1.0,
+    advice: "Write the pressure reduced to sea level as a weather report gives it, in hPa; what a barometer reads at the road is pressure_hpa.",
+    guesses: PRESSURE_GUESSES,
+};
+
+pub(super) static HUMIDITY: Quantity = Quantity {
+    key: "relative_humidity_percent",
+    uncertainty_key: "relative_humidity_standard_uncertainty_percent",
+    name: "relative humidity",
+    unit: " %",
+    low: 0.0,
+    high: 100.0,
+    uncertainty_high: 100.0,
+    uncertainty: 10.0,
+    advice: "Write a percentage from 0 to 100.",
+    guesses: &[],
+};
+
+impl Quantity {
+    /// What is wrong with a value and what to do, or `None` where it is plausible.
+    pub fn fault_of_value(&self, value: f64) -> Option<(String, String)> {
+        // A relative humidity below 1 % does not occur outdoors; 0 itself stands for dry air in a check.
+        let fraction = self.key == HUMIDITY.key && value > 0.0 && value < 1.0;
+        if fraction {
+            let next_step = format!("It looks like a fraction: write {}.", plain(value * 100.0));
+            return Some((self.implausible(value), next_step));
+        }
+        if (self.low..=self.high).contains(&value) {
+            return None;
+        }
+        let guess = self
+            .guesses
+            .iter()
+            .find(|guess| (guess.low..=guess.high).contains(&value));
+        let next_step = match guess {
+            Some(guess) => {
+                format!(
+                    "It looks like {}: write {}.",
+                    guess.looks_like,
+                    plain((guess.convert)(value))
+                )
+            }
+            None => self.advice.to_string(),
+        };
+        Some((self.implausible(value), next_step))
+    }
+
+    fn implausible(&self, value: f64) -> String {
+        let Quantity {
+            name,
+            unit,
+            low,
+            high,
+            ..
+        } = self;
+        format!(
+            "{}{unit} is not a plausible {name} ({low} to {high}{unit})",
+            plain(value)
+        )
+    }
+
+    pub fn fault_of_uncertainty(&self, value: f64) -> Option<(String, String)> {
+        let Quantity { name, unit, .. } = self;
+        if value < 0.0 {
+            let next_step = "A standard uncertainty is zero or positive: write it without the minus sign.";
+            return Some((format!("{}{unit} is negative", plain(value)), next_step.into()));
+        }
+        if value > self.uncertainty_high {
+            return Some((
+                format!(
+                    "{}{unit} is too large for a standard uncertainty of the {name}",
+                    plain(value)
+                ),
+                format!(
+                    "Write one standard deviation in the unit of {}, at most {}{unit}.",
+                    self.key, self.uncertainty_high
+                ),
+            ));
+        }
+        None
+    }
+}
+
+/// A number as a person would type it: six significant digits, no trailing zeros, no exponent.
+pub(super) fn plain(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let digits = 5 - value.abs().log10().floor() as i32;
+    let step = 10f64.powi(digits.clamp(0, 12));
+    format!("{}", (value * step).round() / step)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wrong_units_are_recognised_and_the_right_number_is_offered() {
+        let says = |quantity: &Quantity, value: f64| quantity.fault_of_value(value).map(|(_, next)| next);
+        let expect = |next: &str| Some(next.to_string());
+        assert_eq!(
+            says(&PRESSURE, 100_230.0),
+            expect("It looks like Pa: write 1002.3.")
+        );
+        assert_eq!(
+            says(&PRESSURE, 100.23),
+            expect("It looks like kPa: write 1002.3.")
+        );
+        assert_eq!(
+            says(&PRESSURE, 29.92),
+            expect("It looks like inches of mercury: write 1013.21.")
+        );
+        assert_eq!(
+            says(&TEMPERATURE, 292.0),
+            expect("It looks like kelvin: write 18.85.")
+        );
+        assert_eq!(
+            says(&TEMPERATURE, 68.0),
+            expect("It looks like degrees Fahrenheit: write 20.")
+        );
+        assert_eq!(
+            says(&EFFICIENCY, 97.6),
+            expect("It looks like a percentage: write 0.976.")
+        );
+        assert_eq!(
+            says(&CRR, 4.5),
+            expect("It looks like thousandths: write 0.0045.")
+        );
+        assert_eq!(
+            says(&WHEEL_RADIUS, 336.0),
+            expect("It looks like millimetres: write 0.336.")
+        );
+        assert_eq!(
+            says(&WHEEL_RADIUS, 2.111),
+            expect("It looks like the rollout of one turn: write 0.335976.")
+        );
+        assert_eq!(
+            says(&TOTAL_MASS, 820.0),
+            expect("It looks like a number without its decimal point: write 82.")
+        );
+        assert_eq!(says(&TOTAL_MASS, 0.0), expect(TOTAL_MASS.advice));
+        assert_eq!(
+            says(&HUMIDITY, 0.55),
+            expect("It looks like a fraction: write 55.")
+        );
+    }
+
+    #[test]
+    fn ordinary_values_pass() {
+        for (quantity, value) in [
+            (&TOTAL_MASS, 82.0),
+            (&EFFICIENCY, 0.976),
+            (&EFFICIENCY, 1.0),
+            (&WHEEL_RADIUS, 0.336),
+            (&WHEEL_INERTIA, 0.14),
+            (&CRR, 0.0045),
+            (&TEMPERATURE, -5.0),
+            (&PRESSURE, 780.0),
+            (&SEA_LEVEL_PRESSURE, 1013.25),
+            (&HUMIDITY, 0.0),
+            (&HUMIDITY, 100.0),
+        ] {
+            assert_eq!(quantity.fault_of_value(value), None, "{}", quantity.key);
+            assert_eq!(
+                quantity.fault_of_uncertainty(quantity.uncertainty),
+                None,
+                "{}",
+                quantity.key
+            );
+        }
+    }
+
+    #[test]
+    fn uncertainties_are_neither_negative_nor_huge() {
+        assert!(
+            TOTAL_MASS
+                .fault_of_uncertainty(-0.3)
+                .unwrap()
+                .0
+                .contains("-0.3 kg is negative")
+        );
+        assert!(CRR.fault_of_uncertainty(0.7).unwrap().0.contains("too large"));
+        assert_eq!(CRR.fault_of_uncertainty(0.0), None);
+    }
+
+    #[test]
+    fn numbers_are_printed_as_typed() {
+        assert_eq!(plain(18.850000000000023), "18.85");
+        assert_eq!(plain(0.0045), "0.0045");
+        assert_eq!(plain(100_230.0), "100230");
+        assert_eq!(plain(-3.0), "-3");
+    }
+}
