@@ -1,1 +1,92 @@
-//!
+//! The command line: what was typed → one command → output and exit status. One file per command.
+
+pub mod cautions;
+
+pub mod console;
+
+mod compare;
+
+mod demo;
+
+mod inspect;
+
+mod passes;
+
+use clap::{Parser, Subcommand};
+use console::{Console, Stop};
+use std::process::ExitCode;
+
+/// Which of two set-ups makes a cyclist faster, by how much, and how sure.
+///
+/// Reads ordinary ride recordings with power, finds the stretch of road that was ridden several times, and
+/// compares the drag area (CdA) of set-ups, with its uncertainty.
+#[derive(Debug, Parser)]
+#[command(name = "stillair", version, after_help = EXAMPLE, arg_required_else_help = true, propagate_version = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    /// Print the result as JSON, alone on standard output
+    #[arg(long, global = true)]
+    json: bool,
+    /// Print the result or the errors, and nothing else: no progress, no remarks
+    #[arg(long, global = true)]
+    quiet: bool,
+}
+
+const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is faster\n  stillair demo helmets";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Demo(demo::Arguments),
+    Inspect(inspect::Arguments),
+    Passes(passes::Arguments),
+    Compare(compare::Arguments),
+}
+
+/// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
+pub fn run() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(usage) => {
+            // Help goes to standard output, a usage error to standard error; a closed pipe is no failure.
+            let _ = usage.print();
+            return ExitCode::from(if usage.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let console = Console::new(arguments.json, arguments.quiet);
+    let outcome = match &arguments.command {
+        Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::Inspect(arguments) => inspect::run(arguments, &console),
+        Command::Passes(arguments) => passes::run(arguments, &console),
+        Command::Compare(arguments) => compare::run(arguments, &console),
+    };
+    match outcome {
+        Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,
+        Err(Stop::Faults(error)) => {
+            console.errors(&error);
+            ExitCode::from(1)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_description_of_the_command_line_is_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn global_options_stand_before_or_after_the_command() {
+        for words in [
+            ["stillair", "--json", "passes", "x"],
+            ["stillair", "passes", "x", "--json"],
+        ] {
+            let arguments = Arguments::try_parse_from(words).unwrap();
+            assert!(arguments.json && !arguments.quiet, "{words:?}");
+        }
+    }
+}

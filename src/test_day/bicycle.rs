@@ -141,7 +141,8 @@ pub(super) fn mass_sentence(mass: Measured) -> String {
 
 /// One sentence for each default that any of the bicycles is ridden with.
 pub(super) fn assumptions(bicycles: &[Bicycle]) -> Vec<String> {
-    let quantities: [(&Quantity, fn(&Bicycle) -> Settled); 5] = [
+    type Part = fn(&Bicycle) -> Settled;
+    let quantities: [(&Quantity, Part); 5] = [
         (&TOTAL_MASS, |b| b.total_mass_kg),
         (&EFFICIENCY, |b| b.drivetrain_efficiency),
         (&WHEEL_RADIUS, |b| b.wheel_radius_m),

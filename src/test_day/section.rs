@@ -215,7 +215,7 @@ impl<'a> Section<'a> {
     /// A whole number from 1.
     pub fn count(&self, key: &str) -> Option<usize> {
         let number = self.number(key)?;
-        if number >= 1.0 && number <= 1e6 && number.fract() == 0.0 {
+        if (1.0..=1e6).contains(&number) && number.fract() == 0.0 {
             return Some(number as usize);
         }
         self.fault(

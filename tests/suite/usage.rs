@@ -1,0 +1,134 @@
+//! What is typed at the command line is answered with help, a result or one clear message.
+
+use assert_cmd::Command;
+use predicates::prelude::PredicateBooleanExt;
+use predicates::str::{contains, is_empty, starts_with};
+
+fn stillair(words: &[&str]) -> Command {
+    let mut command = Command::cargo_bin("stillair").unwrap();
+    command.args(words);
+    command
+}
+
+const COMMANDS: [&str; 4] = ["demo", "inspect", "passes", "compare"];
+
+#[test]
+fn help_lists_the_commands_and_shows_an_example() {
+    let mut help = stillair(&["--help"]).assert().success().stderr(is_empty());
+    for name in COMMANDS {
+        help = help.stdout(contains(format!("\n  {name} ")));
+    }
+    help.stdout(contains("Example: ").and(contains("\n  stillair demo ")));
+}
+
+#[test]
+fn every_command_has_help_with_an_example_of_itself() {
+    for name in COMMANDS {
+        stillair(&[name, "--help"])
+            .assert()
+            .success()
+            .stderr(is_empty())
+            .stdout(contains("Example: ").count(1))
+            .stdout(contains(format!("\n  stillair {name} ")).count(1))
+            .stdout(contains("--json").and(contains("--quiet")));
+    }
+}
+
+#[test]
+fn the_version_is_that_of_the_package() {
+    stillair(&["--version"])
+        .assert()
+        .success()
+        .stdout(format!("stillair {}\n", env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn wrong_usage_ends_with_2_and_says_why() {
+    for words in [
+        &["compare"][..],
+        &["passes"],
+        &["inspect"],
+        &["passes", "a", "b"],
+        &["compare", "--colour", "a"],
+        &["fly"],
+        &[],
+    ] {
+        stillair(words)
+            .assert()
+            .code(2)
+            .stdout(is_empty())
+            .stderr(contains("Usage: stillair"));
+    }
+}
+
+#[test]
+fn a_misspelt_command_is_told_the_right_one() {
+    stillair(&["comparr", "x"])
+        .assert()
+        .code(2)
+        .stderr(contains("'compare'"));
+}
+
+#[test]
+fn a_missing_folder_or_file_ends_with_1_and_one_message() {
+    let folder = tempfile::tempdir().unwrap();
+    for (words, what) in [
+        (["compare", "absent"], "there is no such folder"),
+        (["passes", "absent"], "there is no such folder"),
+        (["inspect", "absent"], "there is no such file"),
+    ] {
+        stillair(&words)
+            .current_dir(folder.path())
+            .assert()
+            .code(1)
+            .stdout(is_empty())
+            .stderr(starts_with("stillair: absent: ").and(contains(what)))
+            .stderr(contains("stillair: ").count(1));
+    }
+}
+
+#[test]
+fn faults_of_test_toml_come_in_a_paragraph_each_even_when_quiet() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("test.toml"), "titel = 1\n[tyres]\ncrr = 4.5\n").unwrap();
+    for command in ["compare", "passes"] {
+        stillair(&[command, "--quiet", "--json", "."])
+            .current_dir(folder.path())
+            .assert()
+            .code(1)
+            .stdout(is_empty())
+            .stderr(
+                contains("test.toml: line 1, titel: ")
+                    .and(contains("\n\nstillair: ./test.toml: line 3, tyres.crr: ")),
+            )
+            .stderr(contains("stillair: ").count(2));
+    }
+}
+
+#[test]
+fn the_demonstration_never_writes_over_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let ride = folder.path().join("ride.fit");
+    std::fs::write(&ride, b"mine").unwrap();
+    stillair(&["demo", "."])
+        .current_dir(folder.path())
+        .assert()
+        .code(1)
+        .stderr(contains("the folder is not empty"));
+    assert_eq!(std::fs::read(&ride).unwrap(), b"mine");
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_reader_that_has_gone_is_no_failure() {
+    // The pipe has no reader from the start.
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let status = std::process::Command::new(env!("CARGO_BIN_EXE_stillair"))
+        .arg("--help")
+        .stdout(writer)
+        .status()
+        .unwrap();
+    assert_eq!(status.code(), Some(0));
+}
