@@ -2,7 +2,7 @@
 //! progress on a terminal only.
 
 use crate::error::{Error, Fault};
-use crate::warning::Warning;
+use crate::study::Progress;
 use comfy_table::{ContentArrangement, Table};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -77,18 +77,31 @@ impl Console {
         Ok(())
     }
 
+    /// JSON, alone on standard output.
+    pub fn json_result(&self, value: &serde_json::Value) -> Result<(), Stop> {
+        self.result(&format!("{value:#}"))
+    }
+
+    /// Runs a piece of the engine that tells its progress, file by file.
+    pub fn watched<T>(&self, doing: &str, work: impl FnOnce(Progress) -> T) -> T {
+        let bar = self.progress(doing, 0);
+        let outcome = work(&|done, all| bar.set_message(format!("{doing} {done} of {all}")));
+        bar.finish_and_clear();
+        outcome
+    }
+
+    /// Files that could not be read while the others went on.
+    pub fn faults(&self, faults: &[Fault]) {
+        for fault in faults {
+            self.remark(&format!("warning: {fault}"));
+        }
+    }
+
     /// A remark on standard error, unless the user asked for quiet.
     pub fn remark(&self, text: &str) {
         if !self.quiet {
             say(text);
         }
-    }
-
-    pub fn warning(&self, warning: &Warning) {
-        self.remark(&format!(
-            "warning: {}",
-            sentences(&warning.message, &warning.next_step)
-        ));
     }
 
     /// Every fault once, each in a paragraph of its own. Quiet does not silence errors.
@@ -132,16 +145,6 @@ fn say(text: &str) {
     let _ = writeln!(io::stderr().lock(), "{text}");
 }
 
-fn sentences(message: &str, next_step: &str) -> String {
-    let message = message.trim_end();
-    let stop = if message.ends_with(['.', '!', '?']) {
-        ""
-    } else {
-        "."
-    };
-    format!("{message}{stop} {next_step}").trim_end().to_string()
-}
-
 /// NO_COLOR counts when it is set and not empty (no-color.org); a dumb terminal shows no colour.
 fn colour_wanted(variable: impl Fn(&str) -> Option<String>) -> bool {
     let refused = variable("NO_COLOR").is_some_and(|value| !value.is_empty());
@@ -180,12 +183,5 @@ mod tests {
             panic!("a full disk is a fault");
         };
         assert!(error.to_string().contains("standard output"));
-    }
-
-    #[test]
-    fn a_message_gets_its_full_stop_once() {
-        assert_eq!(sentences("It rained", "Wait."), "It rained. Wait.");
-        assert_eq!(sentences("It rained.", "Wait."), "It rained. Wait.");
-        assert_eq!(sentences("It rained", ""), "It rained.");
     }
 }

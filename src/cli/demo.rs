@@ -1,7 +1,11 @@
 //! `stillair demo`: a simulated test day, and the main job on it.
 
+use super::cautions::CAUTIONS;
+use super::compare;
 use super::console::{Console, Stop};
 use crate::error::Fault;
+use crate::simulate::{demo_plan, ride_day};
+use crate::study;
 use std::path::{Path, PathBuf};
 
 const EXAMPLE: &str = "Example: make a simulated test day in the folder helmets and compare its set-ups\n  stillair demo helmets";
@@ -18,13 +22,17 @@ pub struct Arguments {
     folder: PathBuf,
 }
 
-pub fn run(arguments: &Arguments, _console: &Console) -> Result<(), Stop> {
+pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     check_free(&arguments.folder)?;
-    Err(Fault::new(
-        "the demonstration is not available",
-        "Wait for the version that has it.",
-    )
-    .into())
+    let day = ride_day(&demo_plan());
+    let written = day.write_folder(&arguments.folder, false)?;
+    let names: Vec<String> = written.iter().filter_map(|f| Some(f.file_name()?.to_string_lossy().into_owned())).collect();
+    let folder = arguments.folder.display();
+    console.remark(&format!("Simulated a test day into {folder}: {}. Now comparing, as `stillair compare {folder}` does.\n", names.join(", ")));
+    let compared = console.watched("reading", |progress| study::compare(&arguments.folder, progress))?;
+    compare::show(&[compared], 1, console)?;
+    console.remark(&format!("\n{CAUTIONS}"));
+    Ok(())
 }
 
 /// Nothing of the user's is ever written over.

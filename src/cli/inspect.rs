@@ -1,7 +1,9 @@
 //! `stillair inspect`: what recordings hold.
 
 use super::console::{Console, Stop};
-use crate::error::{Error, Fault};
+use crate::error::Error;
+use crate::report::{json, terminal};
+use crate::study;
 use std::path::PathBuf;
 
 const EXAMPLE: &str =
@@ -18,17 +20,35 @@ pub struct Arguments {
     files: Vec<PathBuf>,
 }
 
-pub fn run(arguments: &Arguments, _console: &Console) -> Result<(), Stop> {
-    let absent = arguments.files.iter().filter(|file| !file.exists());
-    let faults: Vec<Fault> = absent
-        .map(|file| Fault::new("there is no such file", "Name a recording.").in_file(file))
-        .collect();
-    if !faults.is_empty() {
-        return Err(Error { faults }.into());
+pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
+    let mut faults = Vec::new();
+    let mut values = Vec::new();
+    for (index, file) in arguments.files.iter().enumerate() {
+        let seen = match study::inspect(file) {
+            Ok(seen) => seen,
+            Err(error) => {
+                faults.extend(error.faults);
+                continue;
+            }
+        };
+        let streams = seen.streams.as_ref();
+        if console.json {
+            values.push(json::inspect(&seen.recording, streams, seen.surveyed.as_ref()));
+            continue;
+        }
+        let found = match (&seen.surveyed, &seen.why_none) {
+            (Some(surveyed), _) => terminal::stretch(surveyed),
+            (None, Some(error)) => format!("No stretch to test on: {error}"),
+            (None, None) => String::new(),
+        };
+        let gap = if index > 0 { "\n" } else { "" };
+        let text = terminal::inspect(&seen.recording, streams, &found, console.width);
+        console.result(&format!("{gap}{text}"))?;
     }
-    Err(Fault::new(
-        "the inspection is not available",
-        "Wait for the version that has it.",
-    )
-    .into())
+    match values.as_slice() {
+        [] => {}
+        [only] if arguments.files.len() == 1 => console.json_result(only)?,
+        several => console.json_result(&several.iter().cloned().collect())?,
+    }
+    if faults.is_empty() { Ok(()) } else { Err(Error { faults }.into()) }
 }

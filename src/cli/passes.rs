@@ -1,8 +1,8 @@
 //! `stillair passes`: the course, and each time it was ridden.
 
 use super::console::{Console, Stop};
-use crate::error::Fault;
-use crate::test_day;
+use crate::report::{json, terminal};
+use crate::study;
 use std::path::PathBuf;
 
 const EXAMPLE: &str = "Example: list the passes, and what nearly was one\n  stillair passes helmets";
@@ -19,11 +19,12 @@ pub struct Arguments {
     folder: PathBuf,
 }
 
-pub fn run(arguments: &Arguments, _console: &Console) -> Result<(), Stop> {
-    let _day = test_day::read(&arguments.folder)?;
-    Err(Fault::new(
-        "the list of passes is not available",
-        "Wait for the version that has it.",
-    )
-    .into())
+pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
+    let surveyed = console.watched("reading", |progress| study::passes(&arguments.folder, progress))?;
+    console.faults(&surveyed.faults);
+    if console.json {
+        console.json_result(&json::passes(&surveyed))
+    } else {
+        console.result(&terminal::passes(&surveyed, console.width))
+    }
 }

@@ -108,3 +108,39 @@ fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     }
     Ok(files)
 }
+
+/// One file on its own: what it holds, and whether a stretch of it was ridden more than once.
+#[derive(Debug)]
+pub struct Inspected {
+    pub recording: recording::Recording,
+    pub streams: Option<Streams>,
+    pub surveyed: Option<super::Surveyed>,
+    /// Why there is no course.
+    pub why_none: Option<Error>,
+}
+
+/// # Errors
+/// The file cannot be read as a recording.
+pub fn inspect(file: &Path) -> Result<Inspected> {
+    let recording = recording::read(file)?;
+    let streams = match align(recording.clone()) {
+        Ok(streams) => streams,
+        Err(error) => return Ok(Inspected { recording, streams: None, surveyed: None, why_none: Some(error) }),
+    };
+    let all = vec![streams];
+    let (surveyed, why_none) = match crate::course::survey(&all, None, file) {
+        Ok(ridden) => (
+            Some(super::Surveyed {
+                folder: file.to_path_buf(),
+                test_day: test_day::without_file(),
+                streams: all.clone(),
+                ridden,
+                faults: Vec::new(),
+                warnings: Vec::new(),
+            }),
+            None,
+        ),
+        Err(error) => (None, Some(error)),
+    };
+    Ok(Inspected { recording, streams: all.into_iter().next(), surveyed, why_none })
+}

@@ -8,7 +8,7 @@ mod inputs;
 
 mod remarks;
 
-pub use gather::{Gathered, Progress, gather};
+pub use gather::{Gathered, Inspected, Progress, gather, inspect};
 
 use crate::air::{Air, AirState, RideSite, settle};
 use crate::course::{Ridden, survey};

@@ -77,7 +77,7 @@ const ALL: &[(&str, &[&str])] = &[
 /// What to do about a key that its table does not know.
 pub(super) fn way_out(typed: &str, known: &[&str]) -> String {
     if let Some(name) = super::suggest::nearest(typed, known) {
-        return format!("Did you mean {name}? A misspelt key would otherwise be ignored.");
+        return format!("Did you mean {name}?");
     }
     if let Some((table, _)) = ALL.iter().find(|(_, keys)| keys.contains(&typed)) {
         return format!("It belongs into {table}.");

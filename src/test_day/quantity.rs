@@ -25,6 +25,15 @@ pub(super) struct Guess {
     convert: fn(f64) -> f64,
 }
 
+const fn guess(low: f64, high: f64, looks_like: &'static str, convert: fn(f64) -> f64) -> Guess {
+    Guess {
+        low,
+        high,
+        looks_like,
+        convert,
+    }
+}
+
 pub(super) static TOTAL_MASS: Quantity = Quantity {
     key: "total_mass_kg",
     uncertainty_key: "total_mass_standard_uncertainty_kg",
@@ -36,18 +45,8 @@ pub(super) static TOTAL_MASS: Quantity = Quantity {
     uncertainty: 0.5,
     advice: "Write the mass of rider, bike, kit and bottles as ridden, in kg.",
     guesses: &[
-        Guess {
-            low: 300.0,
-            high: 2500.0,
-            looks_like: "a number without its decimal point",
-            convert: |v| v / 10.0,
-        },
-        Guess {
-            low: 30_000.0,
-            high: 300_000.0,
-            looks_like: "grams",
-            convert: |v| v / 1000.0,
-        },
+        guess(300.0, 2500.0, "a number without its decimal point", |v| v / 10.0),
+        guess(30_000.0, 300_000.0, "grams", |v| v / 1000.0),
     ],
 };
 
@@ -62,18 +61,8 @@ pub(super) static EFFICIENCY: Quantity = Quantity {
     uncertainty: 0.005,
     advice: "Write the part of the measured power that reaches the wheel, such as 0.976.",
     guesses: &[
-        Guess {
-            low: 80.0,
-            high: 100.0,
-            looks_like: "a percentage",
-            convert: |v| v / 100.0,
-        },
-        Guess {
-            low: 0.005,
-            high: 0.2,
-            looks_like: "the loss",
-            convert: |v| 1.0 - v,
-        },
+        guess(80.0, 100.0, "a percentage", |v| v / 100.0),
+        guess(0.005, 0.2, "the loss", |v| 1.0 - v),
     ],
 };
 
@@ -88,36 +77,13 @@ pub(super) static WHEEL_RADIUS: Quantity = Quantity {
     uncertainty: 0.002,
     advice: "Write the rolling radius in metres: the rollout of one turn divided by 2π.",
     guesses: &[
-        Guess {
-            low: 200.0,
-            high: 400.0,
-            looks_like: "millimetres",
-            convert: |v| v / 1000.0,
-        },
-        Guess {
-            low: 20.0,
-            high: 40.0,
-            looks_like: "centimetres",
-            convert: |v| v / 100.0,
-        },
-        Guess {
-            low: 0.4,
-            high: 0.75,
-            looks_like: "a diameter",
-            convert: |v| v / 2.0,
-        },
-        Guess {
-            low: 1.2,
-            high: 2.5,
-            looks_like: "the rollout of one turn",
-            convert: |v| v / std::f64::consts::TAU,
-        },
-        Guess {
-            low: 1200.0,
-            high: 2500.0,
-            looks_like: "the rollout of one turn in millimetres",
-            convert: |v| v / 1000.0 / std::f64::consts::TAU,
-        },
+        guess(200.0, 400.0, "millimetres", |v| v / 1000.0),
+        guess(20.0, 40.0, "centimetres", |v| v / 100.0),
+        guess(0.4, 0.75, "a diameter", |v| v / 2.0),
+        guess(1.2, 2.5, "the rollout of one turn", |v| v / std::f64::consts::TAU),
+        guess(1200.0, 2500.0, "the rollout of one turn in millimetres", |v| {
+            v / 1000.0 / std::f64::consts::TAU
+        }),
     ],
 };
 
@@ -145,18 +111,8 @@ pub(super) static CRR: Quantity = Quantity {
     uncertainty: 0.0007,
     advice: "Write a ratio such as 0.0045.",
     guesses: &[
-        Guess {
-            low: 0.5,
-            high: 50.0,
-            looks_like: "thousandths",
-            convert: |v| v / 1000.0,
-        },
-        Guess {
-            low: 0.05,
-            high: 0.5,
-            looks_like: "a slipped decimal point",
-            convert: |v| v / 100.0,
-        },
+        guess(0.5, 50.0, "thousandths", |v| v / 1000.0),
+        guess(0.05, 0.5, "a slipped decimal point", |v| v / 100.0),
     ],
 };
 
@@ -171,46 +127,18 @@ pub(super) static TEMPERATURE: Quantity = Quantity {
     uncertainty: 1.0,
     advice: "Write the temperature of the air in the shade, in °C.",
     guesses: &[
-        Guess {
-            low: 233.15,
-            high: 328.15,
-            looks_like: "kelvin",
-            convert: |v| v - crate::units::KELVIN_AT_0_C,
-        },
-        Guess {
-            low: 55.0,
-            high: 131.0,
-            looks_like: "degrees Fahrenheit",
-            convert: |v| (v - 32.0) / 1.8,
-        },
+        guess(233.15, 328.15, "kelvin", |v| v - crate::units::KELVIN_AT_0_C),
+        guess(55.0, 131.0, "degrees Fahrenheit", |v| (v - 32.0) / 1.8),
     ],
 };
 
 const PRESSURE_GUESSES: &[Guess] = &[
-    Guess {
-        low: 50_000.0,
-        high: 110_000.0,
-        looks_like: "Pa",
-        convert: |v| v / crate::units::PA_PER_HPA,
-    },
-    Guess {
-        low: 50.0,
-        high: 110.0,
-        looks_like: "kPa",
-        convert: |v| v * 10.0,
-    },
-    Guess {
-        low: 15.0,
-        high: 32.5,
-        looks_like: "inches of mercury",
-        convert: |v| v * crate::units::PA_PER_INHG / crate::units::PA_PER_HPA,
-    },
-    Guess {
-        low: 0.5,
-        high: 1.1,
-        looks_like: "bar",
-        convert: |v| v * 1000.0,
-    },
+    guess(50_000.0, 110_000.0, "Pa", |v| v / crate::units::PA_PER_HPA),
+    guess(50.0, 110.0, "kPa", |v| v * 10.0),
+    guess(15.0, 32.5, "inches of mercury", |v| {
+        v * crate::units::PA_PER_INHG / crate::units::PA_PER_HPA
+    }),
+    guess(0.5, 1.1, "bar", |v| v * 1000.0),
 ];
 
 pub(super) static PRESSURE: Quantity = Quantity {

@@ -329,7 +329,12 @@ impl<'a> Section<'a> {
                 "{} where a latitude and a longitude are expected",
                 kind(&Item::Value(value.clone()))
             );
-            self.fault(key, what, format!("Write {example}."));
+            // [-43,9, 170,5] is a list of four.
+            let commas = value
+                .as_array()
+                .is_some_and(|array| array.len() == 3 || array.len() == 4);
+            let hint = if commas { " Decimals take a point." } else { "" };
+            self.fault(key, what, format!("Write {example}.{hint}"));
             return None;
         };
         let swapped = latitude.abs() > 90.0 && latitude.abs() <= 180.0 && longitude.abs() <= 90.0;

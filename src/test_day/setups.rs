@@ -139,11 +139,12 @@ fn settle_same_as(sections: &[Section], setups: &mut [Setup]) {
 
 /// What to say about a name that no set-up has.
 pub(super) fn unknown(typed: &str, names: &[String]) -> (String, String) {
-    let known: Vec<&str> = names
-        .iter()
-        .map(String::as_str)
-        .filter(|name| !name.is_empty())
-        .collect();
+    let mut known: Vec<&str> = Vec::new();
+    for name in names {
+        if !name.is_empty() && !known.contains(&name.as_str()) {
+            known.push(name);
+        }
+    }
     let what = format!("there is no set-up \"{typed}\"");
     let next_step = match (nearest(typed, &known), known.as_slice()) {
         (_, []) => "Write a [[setup]] with this name.".to_string(),

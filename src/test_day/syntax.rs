@@ -40,6 +40,8 @@ fn way_out(line: &str, message: &str) -> &'static str {
         "Write numbers with a decimal point: 82.5."
     } else if line.contains(['\u{201C}', '\u{201D}', '\u{201E}', '\u{2019}', '\u{2018}', '«']) {
         "Use straight quotes: \"…\"."
+    } else if first.is_some_and(|c| c.is_ascii_digit() || c == '-') && value.contains(char::is_alphabetic) {
+        "Write the number alone: its unit stands in the name of the key."
     } else if first.is_some_and(|c| c.is_alphabetic()) {
         "Put text between straight quotes: key = \"text\"."
     } else {

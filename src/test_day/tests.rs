@@ -734,6 +734,20 @@ fn text_that_is_not_toml_is_told_by_line_and_column() {
 }
 
 #[test]
+fn commas_and_units_in_numbers_are_told_how_to_write_them() {
+    one_fault(
+        "[course]\nstart = [-43,9, 170,5]",
+        "line 2, course.start",
+        &["a list of 4", "Decimals take a point."],
+    );
+    one_fault(
+        "[rider]\ntotal_mass_kg = 82 kg\n",
+        "line 2, column 17",
+        &["Write the number alone"],
+    );
+}
+
+#[test]
 fn files_that_cannot_be_read_are_named() {
     let folder = tempfile::tempdir().unwrap();
     assert_eq!(read(folder.path()).unwrap(), without_file());

@@ -132,3 +132,31 @@ fn a_reader_that_has_gone_is_no_failure() {
         .unwrap();
     assert_eq!(status.code(), Some(0));
 }
+
+#[test]
+fn what_the_simulator_writes_down_is_read_as_it_was_ridden() {
+    use stillair::simulate::{demo_plan, loop_plan, one_way_plan, ride_day};
+    for plan in [
+        demo_plan(),
+        one_way_plan(5, "ABBA", -3.0),
+        loop_plan(6, "AB", 4.0),
+    ] {
+        let day = ride_day(&plan);
+        for with_course in [true, false] {
+            let text = day.test_toml(with_course);
+            let read = stillair::test_day::parse(std::path::Path::new("test.toml"), &text)
+                .unwrap_or_else(|error| panic!("{error}\nin\n{text}"));
+            let names: Vec<&str> = read.setups.iter().map(|setup| setup.name.as_str()).collect();
+            let ridden: Vec<&str> = plan.setups.iter().map(|setup| setup.name.as_str()).collect();
+            assert_eq!(names, ridden);
+            for (setup, truth) in read.setups.iter().zip(&plan.setups) {
+                assert_eq!(setup.total_mass_kg.value, truth.total_mass_kg);
+                assert_eq!(setup.crr.value, truth.crr);
+            }
+            let order: Vec<Option<usize>> = read.blocks.iter().map(|block| block.setup).collect();
+            let planned: Vec<Option<usize>> = plan.order.iter().map(|block| block.setup).collect();
+            assert_eq!(order, planned);
+            assert_eq!(read.course.is_some(), with_course);
+        }
+    }
+}
