@@ -13,7 +13,7 @@ const LEAST_OVERLAP_S: f64 = 1.0;
 /// From this share on, a recording is a duplicate and is left out wholly.
 const DUPLICATE_SHARE: f64 = 0.8;
 
-/// Keeps every stretch of time once: of two recordings that overlap, the one with power, speed and
+/// Keeps every stretch of time once: of two recordings that overlap, the one with power, a measured speed and
 /// positions, else with more samples, else first by file name, is used whole. The other is left out when 80 %
 /// of its time is told by better ones, else only what overlaps is cut out of it (which may leave several
 /// pieces, each a `Streams` of its own). The result is in order of time and does not depend on the order given.
@@ -58,19 +58,22 @@ pub fn use_once(mut streams: Vec<Streams>) -> (Vec<Streams>, Vec<Warning>) {
 }
 
 fn better_first(a: &Streams, b: &Streams) -> Ordering {
-    let merits = |s: &Streams| {
-        [
-            s.has_power(),
-            s.speed_source != SpeedSource::None,
-            s.has_positions(),
-        ]
-    };
+    let merits = |s: &Streams| (s.has_power(), speed_rank(s), s.has_positions());
     merits(b)
         .cmp(&merits(a))
         .then(b.time_s.len().cmp(&a.time_s.len()))
         .then_with(|| a.name().cmp(&b.name()))
         .then_with(|| a.file.cmp(&b.file))
         .then_with(|| a.start_s().total_cmp(&b.start_s()))
+}
+
+/// A measured speed is better than one from positions, and that than none.
+fn speed_rank(streams: &Streams) -> u8 {
+    match streams.speed_source {
+        SpeedSource::WheelSensor | SpeedSource::Unit | SpeedSource::Distance => 2,
+        SpeedSource::Positions => 1,
+        SpeedSource::None => 0,
+    }
 }
 
 /// Stretches of time with samples.
@@ -195,8 +198,8 @@ fn span_text(part: &Streams) -> String {
 fn reason(worse: &Streams, better: &Streams) -> &'static str {
     if better.has_power() != worse.has_power() {
         "has power"
-    } else if (better.speed_source == SpeedSource::None) != (worse.speed_source == SpeedSource::None) {
-        "has speed"
+    } else if speed_rank(better) != speed_rank(worse) {
+        "has the better source of speed"
     } else if better.has_positions() != worse.has_positions() {
         "has positions"
     } else if better.time_s.len() != worse.time_s.len() {
@@ -264,6 +267,21 @@ mod tests {
         assert_eq!(told(&kept), [("ride.fit".into(), 0.0, 299.0)]);
         assert!(
             warnings[0].message.contains("it has power"),
+            "{}",
+            warnings[0].message
+        );
+    }
+
+    #[test]
+    fn a_measured_speed_wins_over_one_from_positions() {
+        let mut track = named("a.gpx", 0, 310);
+        for sample in &mut track.samples {
+            (sample.speed_m_s, sample.distance_m) = (None, None);
+        }
+        let (kept, warnings) = use_once(vec![align(track).unwrap(), streams("ride.fit", 0, 300)]);
+        assert_eq!(told(&kept), [("ride.fit".into(), 0.0, 299.0)]);
+        assert!(
+            warnings[0].message.contains("source of speed"),
             "{}",
             warnings[0].message
         );

@@ -2,4 +2,6 @@
 
 mod outside;
 
+mod streams;
+
 mod usage;
