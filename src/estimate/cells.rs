@@ -19,6 +19,16 @@ const UNKNOWN_POWER_SHARE: f64 = 0.35;
 /// ... and no surer than this, since the rider may have coasted meanwhile.
 const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
 
+/// Below this the rider coasts.
+const COASTING_W: f64 = 15.0;
+/// A rider who sits up: what air and tyres can take at most without the brakes (REFERENCES 1.4, 1.5).
+const BRAKED_CDA_M2: f64 = 0.5;
+const BRAKED_CRR: f64 = 0.008;
+const BRAKED_MASS_KG: f64 = 80.0;
+/// A loss smaller than these may be slope or wind: 25 N is 3 % of slope, 600 J the height of 0.75 m.
+const BRAKED_LEAST_N: f64 = 25.0;
+const BRAKED_LEAST_J: f64 = 600.0;
+
 /// The inputs that every pass shares, as shifts from what was assumed: `default()` shifts nothing.
 /// The uncertainty budget moves one at a time through the whole fit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -66,6 +76,8 @@ pub struct RiddenStep {
     /// Travel bearing from true north.
     pub bearing_rad: f64,
     pub cos_slope: f64,
+    /// In the direction ridden, positive uphill.
+    pub sin_slope: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -82,6 +94,8 @@ pub struct Cell {
     pub end_gradient: f64,
     /// Standard uncertainty of the crank energy for the time in which power was not measured.
     pub unknown_power_j: f64,
+    /// Energy that went into the brakes, as far as it shows; 0 where none did. The balance has no term for it.
+    pub braked_j: f64,
 }
 
 /// One pass as the estimate sees it. Immutable: its energy account depends on nothing else.
@@ -340,6 +354,10 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
             done_m += segment_length_m(s);
             let at_m = from_m + middle_share * (to_m - from_m);
             let bearing = ground.course.line.bearing_at_rad(at_m * level);
+            let gradient = match direction {
+                Direction::Forward => gradient_at(at_m),
+                Direction::Reverse => -gradient_at(at_m),
+            };
             RiddenStep {
                 duration_s: s.end_s - s.start_s,
                 power_w: if s.power_w.is_finite() { s.power_w } else { mean_w },
@@ -349,10 +367,12 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
                     Direction::Forward => bearing,
                     Direction::Reverse => bearing + std::f64::consts::PI,
                 },
-                cos_slope: 1.0 / gradient_at(at_m).hypot(1.0),
+                cos_slope: 1.0 / gradient.hypot(1.0),
+                sin_slope: gradient / gradient.hypot(1.0),
             }
         })
-        .collect();
+        .collect::<Vec<_>>();
+    let braked_j = braked_j(ground, &steps);
     Ok(Cell {
         from_m,
         to_m,
@@ -363,5 +383,37 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
         start_gradient: gradient_at(from_m),
         end_gradient: gradient_at(to_m),
         unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
+        braked_j,
     })
+}
+
+/// Energy lost while coasting beyond what air and tyres can take: the brakes had it.
+///
+/// Judged over each run of coasting as a whole, since a second's deceleration and slope are noisy. A brake
+/// touched lightly under power stays unseen.
+fn braked_j(ground: &Ground, steps: &[RiddenStep]) -> f64 {
+    let mut all_j = 0.0;
+    let (mut lost_j, mut length_m) = (0.0, 0.0);
+    let mut end_run = |lost_j: &mut f64, length_m: &mut f64| {
+        if *lost_j > BRAKED_LEAST_J.max(BRAKED_LEAST_N * *length_m) {
+            all_j += *lost_j;
+        }
+        (*lost_j, *length_m) = (0.0, 0.0);
+    };
+    for step in steps {
+        if step.power_w > COASTING_W {
+            end_run(&mut lost_j, &mut length_m);
+            continue;
+        }
+        let speed = 0.5 * (step.start_speed_m_s + step.end_speed_m_s);
+        let distance_m = speed * step.duration_s;
+        let weight_n = BRAKED_MASS_KG * ground.gravity_m_s2;
+        let taken_n = 0.5 * ground.air.density_kg_m3 * BRAKED_CDA_M2 * speed * speed
+            + weight_n * (BRAKED_CRR * step.cos_slope + step.sin_slope);
+        let slowed_j = 0.5 * BRAKED_MASS_KG * (step.start_speed_m_s.powi(2) - step.end_speed_m_s.powi(2));
+        lost_j += slowed_j - taken_n * distance_m;
+        length_m += distance_m;
+    }
+    end_run(&mut lost_j, &mut length_m);
+    all_j
 }

@@ -17,6 +17,9 @@ const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
 /// Common practice, no published source.
 const POWER_NOISE_SHARE: f64 = 0.04;
 
+/// A cell in which the brakes took energy says next to nothing: its error is this many times what they took.
+const BRAKED_DISTRUST: f64 = 10.0;
+
 /// Gust work per cell ridden in T seconds has variance (ρ CdA (v+w) v)² q T. METHOD 4: q is about
 /// 2 × e^±1.2 m²/s, twice the gusts' variance times their memory.
 pub const GUST_Q_MEDIAN_M2_S: f64 = 2.0;
@@ -52,7 +55,8 @@ pub fn covariance(ride: &PassRide, accounts: &[Account], effective_mass_kg: f64,
         let power_w = account.crank_j / account.duration_s;
         v[(index, index)] += per_gust.powi(2) * gust_q * account.duration_s
             + (POWER_NOISE_SHARE * power_w).powi(2) * account.duration_s
-            + ride.cells[index].unknown_power_j.powi(2);
+            + ride.cells[index].unknown_power_j.powi(2)
+            + (BRAKED_DISTRUST * ride.cells[index].braked_j).powi(2);
     }
     for edge in 0..=count {
         let (speed, gradient) = match ride.cells.get(edge) {

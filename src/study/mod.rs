@@ -327,6 +327,7 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
             match cut(&ground, pass, index, setup, block) {
                 Ok(ride) => {
                     kept = true;
+                    flags.extend(braking(&ride));
                     rides.push(ride);
                 }
                 Err(reason) => flags.push(format!("not fitted: {reason}")),
@@ -344,6 +345,20 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
         });
     }
     (rides, results)
+}
+
+/// The brakes' energy is not in the balance: where they were used, a cell counts for next to nothing.
+fn braking(ride: &PassRide) -> Option<String> {
+    let braked: Vec<_> = ride.cells.iter().filter(|cell| cell.braked_j > 0.0).collect();
+    let energy_j: f64 = braked.iter().map(|cell| cell.braked_j).sum();
+    (!braked.is_empty()).then(|| {
+        format!(
+            "brakes took {:.1} kJ or more in {} of {} cells, which hardly count",
+            energy_j / 1000.0,
+            braked.len(),
+            ride.cells.len()
+        )
+    })
 }
 
 fn elevations(ride: &PassRide, setup: &Setup, day: &Day, cda_m2: f64, rolling: &Rolling) -> Elevations {
@@ -428,8 +443,9 @@ fn setup_results(day: &Day, averages: &Averages, rolling: &Rolling, budget: &[Bu
                 name: setup.name.clone(),
                 cda_m2: drag.map(|d| {
                     let combined = d.spread.with(common);
-                    let half = combined.half_width(0.9);
-                    (d.cda_m2, combined.standard_uncertainty, [d.cda_m2 - half, d.cda_m2 + half])
+                    // Of the logarithm: a drag area is not negative, and its errors are shares of it.
+                    let share = (combined.half_width(0.9) / d.cda_m2).exp();
+                    (d.cda_m2, combined.standard_uncertainty, [d.cda_m2 / share, d.cda_m2 * share])
                 }),
                 crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
                 blocks: drag.map_or(0, |d| d.blocks),
