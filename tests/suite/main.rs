@@ -1,4 +1,6 @@
 //! Whole-program and outside checks, one file per promise.
 
+mod fitdecode;
 mod outside;
+mod recordings;
 mod usage;
