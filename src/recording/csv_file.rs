@@ -16,7 +16,8 @@ const NAMED_FAULTS: usize = 20;
 const HEADER_WITHIN_LINES: usize = 30;
 
 pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    let content = text::decode(bytes);
+    // One kind of line end: the table reader counts lines wrongly at the two-byte one.
+    let content = text::decode(bytes).replace("\r\n", "\n").replace('\r', "\n");
     let mut recording = Recording::empty(file, Format::Csv);
     let (columns, skipped) = find_header(&content)?;
     let mut table = csv::ReaderBuilder::new();

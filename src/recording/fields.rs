@@ -152,8 +152,11 @@ const NAMES: &[(Quantity, u8, &[&str])] = &[
     ),
 ];
 
-/// Units without case and punctuation, for each quantity; value · factor + offset.
-const UNITS: &[(Quantity, &[(&str, f64, f64)])] = &[
+/// A unit's name, factor and offset: value · factor + offset.
+type Unit = (&'static str, f64, f64);
+
+/// Units without case and punctuation, for each quantity.
+const UNITS: &[(Quantity, &[Unit])] = &[
     (Quantity::Time, TIME_UNITS),
     (Quantity::Elapsed, TIME_UNITS),
     (Quantity::Latitude, ANGLE_UNITS),
@@ -220,7 +223,7 @@ const UNITS: &[(Quantity, &[(&str, f64, f64)])] = &[
     ),
 ];
 
-const TIME_UNITS: &[(&str, f64, f64)] = &[
+const TIME_UNITS: &[Unit] = &[
     ("s", 1.0, 0.0),
     ("sec", 1.0, 0.0),
     ("secs", 1.0, 0.0),
@@ -234,7 +237,7 @@ const TIME_UNITS: &[(&str, f64, f64)] = &[
 ];
 
 /// FIT semicircles: 2³¹ of them make 180°.
-const ANGLE_UNITS: &[(&str, f64, f64)] = &[
+const ANGLE_UNITS: &[Unit] = &[
     ("deg", 1.0, 0.0),
     ("degrees", 1.0, 0.0),
     ("°", 1.0, 0.0),
@@ -242,7 +245,7 @@ const ANGLE_UNITS: &[(&str, f64, f64)] = &[
     ("rad", 180.0 / std::f64::consts::PI, 0.0),
 ];
 
-const LENGTH_UNITS: &[(&str, f64, f64)] = &[
+const LENGTH_UNITS: &[Unit] = &[
     ("m", 1.0, 0.0),
     ("meters", 1.0, 0.0),
     ("metres", 1.0, 0.0),

@@ -204,3 +204,6 @@ fn empty(points: usize, route_points: usize) -> Fault {
         "Export the ride again as FIT, GPX, TCX or CSV.",
     )
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,5 +1,7 @@
 //! A file → samples as recorded. Devices' names and units end here: one name per quantity afterwards.
 
+#[cfg(test)]
+mod any_bytes;
 mod csv_file;
 mod fields;
 mod fit_file;

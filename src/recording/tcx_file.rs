@@ -170,3 +170,6 @@ impl Reader {
         Ok(self.recording)
     }
 }
+
+#[cfg(test)]
+mod tests;
