@@ -3,7 +3,8 @@
 use super::plan::{AirTruth, SetupTruth};
 use crate::units::{KELVIN_AT_0_C, PA_PER_HPA};
 
-/// Below this a rider cannot bring the whole power to the road: the force is held instead.
+/// Below this a rider cannot bring the whole power to the road: the force levels off instead. Smoothly: a
+/// kink would cost the integration its order (0.2 ms at the first gate, found by halving the step).
 const FULL_POWER_SPEED_M_S: f64 = 1.5;
 
 /// Bearing drag: constant part in newtons and its growth with speed (Martin et al. 1998, M+).
@@ -83,9 +84,10 @@ pub(super) fn step(body: &Body, state: State, push: &Push, dt: f64, ground: impl
             push.wind_start[0] + part * (push.wind_end[0] - push.wind_start[0]),
             push.wind_start[1] + part * (push.wind_end[1] - push.wind_start[1]),
         ];
-        let drive = body.efficiency * push.power_w / v.max(FULL_POWER_SPEED_M_S);
+        let pedal_speed = (v.powi(4) + FULL_POWER_SPEED_M_S.powi(4)).sqrt().sqrt();
+        let drive = body.efficiency * push.power_w / pedal_speed;
         let force = drive - push.brake_n - body.resistance_n(v, ground(x), wind);
-        let crank = push.power_w * (v / FULL_POWER_SPEED_M_S).min(1.0);
+        let crank = push.power_w * v / pedal_speed;
         (v, force / body.inertia_kg, crank)
     };
     let (x, v) = (state.ridden_m, state.speed_m_s);
@@ -129,4 +131,204 @@ pub(super) fn density_kg_m3(air: &AirTruth) -> f64 {
     let z = 1.0 - p / kelvin * first + (p / kelvin).powi(2) * second;
     let (dry_mol, water_mol, gas) = (28.965_46e-3, 18.015_28e-3, 8.314_472);
     p * dry_mol / (z * gas * kelvin) * (1.0 - xv * (1.0 - water_mol / dry_mol))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STILL: [f64; 2] = [0.0, 0.0];
+
+    fn body() -> Body {
+        Body {
+            cda_m2: 0.32,
+            crr: 0.0045,
+            mass_kg: 83.0,
+            inertia_kg: 83.0 + 0.14 / 0.336f64.powi(2),
+            efficiency: 0.976,
+            density_kg_m3: 1.2,
+            gravity_m_s2: 9.81,
+        }
+    }
+
+    fn northward(slope: f64) -> Ground {
+        Ground {
+            sin_slope: slope.sin(),
+            sin_bearing: 0.0,
+            cos_bearing: 1.0,
+        }
+    }
+
+    fn roll(body: &Body, start_m_s: f64, power_w: f64, ground: Ground, steps: usize) -> State {
+        let push = Push {
+            power_w,
+            brake_n: 0.0,
+            wind_start: STILL,
+            wind_end: STILL,
+        };
+        let start = State {
+            ridden_m: 0.0,
+            speed_m_s: start_m_s,
+            work_j: 0.0,
+        };
+        (0..steps).fold(start, |state, _| step(body, state, &push, 0.1, |_| ground))
+    }
+
+    #[test]
+    fn the_published_uphill_case_comes_out() {
+        // van Druenen & Blocken 2021, Table 1 (S); powers recomputed from it (REFERENCES 1.2, D).
+        for (v, cda, watts) in [
+            (6.0, 0.473, 402.55),
+            (6.0, 0.261, 373.93),
+            (8.0, 0.473, 603.71),
+            (8.0, 0.164, 504.83),
+        ] {
+            let body = Body {
+                cda_m2: cda + 0.0044,
+                crr: 0.0032,
+                mass_kg: 72.0,
+                density_kg_m3: 1.225,
+                ..body()
+            };
+            let ground = northward(0.075f64.atan());
+            let power = body.resistance_n(v, ground, STILL) * v / 0.98;
+            assert!((power - watts).abs() < 0.01, "{power} for {watts}");
+        }
+    }
+
+    #[test]
+    fn a_headwind_blows_against_the_rider() {
+        // Worked example of Martin et al. 1998 without its change of speed; terms recomputed
+        // (REFERENCES 1.1, inputs M, terms D): 158.803 + 23.626 + 1.369 + 22.149 W.
+        let body = Body {
+            cda_m2: 0.2609,
+            crr: 0.0032,
+            mass_kg: 90.0,
+            density_kg_m3: 1.2234,
+            ..body()
+        };
+        let (sin_bearing, cos_bearing) = 340f64.to_radians().sin_cos();
+        let ground = Ground {
+            sin_slope: 0.003f64.atan().sin(),
+            sin_bearing,
+            cos_bearing,
+        };
+        // Only the part along the road: the example leaves the rest of the wind out.
+        let headwind = 2.94 * 30f64.to_radians().cos();
+        let wind = [-headwind * sin_bearing, -headwind * cos_bearing];
+        let v = 8.36228;
+        let power = body.resistance_n(v, ground, wind) * v;
+        assert!((power - 205.947).abs() < 2e-3, "{power}");
+    }
+
+    #[test]
+    fn a_pure_crosswind_adds_drag_and_blows_the_same_from_both_sides() {
+        let (body, v, c) = (body(), 10.0, 3.0);
+        let still = body.resistance_n(v, northward(0.0), STILL);
+        let east = body.resistance_n(v, northward(0.0), [c, 0.0]);
+        let west = body.resistance_n(v, northward(0.0), [-c, 0.0]);
+        let expected = 0.5 * 1.2 * 0.32 * v * (v.hypot(c) - v);
+        assert!((east - still - expected).abs() < 1e-12 && east == west);
+    }
+
+    #[test]
+    fn terminal_speed_on_a_slope_is_the_root_of_the_balance() {
+        // Closed form (D): c v² + b v + a = 0 with the slope driving.
+        let body = body();
+        let slope = -0.03f64;
+        let a = 83.0 * 9.81 * (0.0045 * slope.cos() + slope.sin()) + 0.091;
+        let (b, c) = (0.0087, 0.5 * 1.2 * 0.32);
+        let expected = (-b + (b * b - 4.0 * a * c).sqrt()) / (2.0 * c);
+        let end = roll(&body, 3.0, 0.0, northward(slope), 6000);
+        assert!((end.speed_m_s / expected - 1.0).abs() < 1e-9, "{end:?}");
+    }
+
+    #[test]
+    fn coasting_down_on_the_flat_follows_the_closed_form() {
+        // Closed form (D): ∫ dv / (a + b v + c v²) by arctangents.
+        let body = body();
+        let (a, b, c): (f64, f64, f64) = (83.0 * 9.81 * 0.0045 + 0.091, 0.0087, 0.5 * 1.2 * 0.32);
+        let root = (4.0 * a * c - b * b).sqrt();
+        let angle = |v: f64| ((2.0 * c * v + b) / root).atan();
+        let time = |v: f64| body.inertia_kg * 2.0 / root * (angle(12.0) - angle(v));
+        for steps in [50, 200, 400] {
+            let end = roll(&body, 12.0, 0.0, northward(0.0), steps);
+            let expected = steps as f64 * 0.1;
+            let got = time(end.speed_m_s);
+            assert!((got - expected).abs() < 1e-6, "{got} for {expected}");
+        }
+    }
+
+    #[test]
+    fn work_of_the_crank_is_power_times_time() {
+        // At riding speed all of it but (1.5 m/s / v)⁴ / 4 arrives.
+        let end = roll(&body(), 9.0, 240.0, northward(0.01), 1000);
+        assert!((end.work_j / 24_000.0 - 1.0).abs() < 1e-3, "{end:?}");
+        let start = roll(&body(), 0.0, 240.0, northward(0.0), 5);
+        assert!(start.work_j < 120.0 && start.speed_m_s > 0.0);
+    }
+
+    #[test]
+    fn a_finer_step_changes_nothing() {
+        let body = body();
+        let ground = |x: f64| Ground {
+            sin_slope: 0.02 * (x / 60.0).sin(),
+            ..northward(0.0)
+        };
+        let wind = |t: f64| [0.8 * (t / 3.0).sin(), 1.5 * (t / 5.0).cos()];
+        let ride = |dt: f64| {
+            let steps = (200.0 / dt).round() as usize;
+            let mut state = State {
+                ridden_m: 0.0,
+                speed_m_s: 8.0,
+                work_j: 0.0,
+            };
+            for k in 0..steps {
+                // Knots of the wind stay where they are: straight lines between tenths of a second.
+                let knot = |t: f64| {
+                    let low = (t * 10.0 + 1e-9).floor() / 10.0;
+                    let part = (t - low) * 10.0;
+                    let (a, b) = (wind(low), wind(low + 0.1));
+                    [0, 1].map(|i| a[i] + part * (b[i] - a[i]))
+                };
+                let push = Push {
+                    power_w: 250.0,
+                    brake_n: 0.0,
+                    wind_start: knot(k as f64 * dt),
+                    wind_end: knot((k + 1) as f64 * dt),
+                };
+                state = step(&body, state, &push, dt, ground);
+            }
+            state
+        };
+        let (coarse, fine) = (ride(0.1), ride(0.01));
+        assert!((coarse.speed_m_s - fine.speed_m_s).abs() < 1e-6);
+        assert!((coarse.ridden_m / fine.ridden_m - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn gravity_and_density_have_their_reference_values() {
+        // REFERENCES 3 (L, boule 0.6.0, closed form; the series used here is 3e-8 off).
+        for (latitude, height, g) in [
+            (45.0, 0.0, 9.806_197_769_4),
+            (52.0, 0.0, 9.812_474_077_9),
+            (45.0, 1000.0, 9.803_112_90),
+            (0.0, 1000.0, 9.777_238_26),
+        ] {
+            assert!((gravity_m_s2(latitude, height) - g).abs() < 2e-7);
+        }
+        // REFERENCES 2.1 (D; CoolProp is 4e-5 higher, L).
+        for (t, hpa, percent, density) in [
+            (20.0, 1013.25, 50.0, 1.199_313_9),
+            (15.0, 1013.25, 0.0, 1.225_521_3),
+            (25.0, 950.0, 70.0, 1.100_579_3),
+        ] {
+            let air = AirTruth {
+                temperature_c: t,
+                pressure_hpa: hpa,
+                relative_humidity_percent: percent,
+            };
+            assert!((density_kg_m3(&air) / density - 1.0).abs() < 1e-7);
+        }
+    }
 }

@@ -58,3 +58,10 @@ pub fn ride_day(plan: &DayPlan) -> TrueDay {
     let recordings = sensors::record(plan, &path, &trace);
     truth::TrueDay::new(plan, &road, &path, &trace, recordings)
 }
+
+#[cfg(test)]
+mod check_files;
+#[cfg(test)]
+mod check_rides;
+#[cfg(test)]
+mod check_sensors;

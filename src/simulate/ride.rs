@@ -152,7 +152,7 @@ fn tick(body: &Body, path: &Path, state: State, push: &Push, node: usize, parts:
 }
 
 /// One body for each planned pass: set-up, mounting and position.
-fn bodies(plan: &DayPlan) -> Vec<Body> {
+pub(super) fn bodies(plan: &DayPlan) -> Vec<Body> {
     let mut rng = random(plan.seed, Purpose::Position);
     let density = density_kg_m3(&plan.air);
     let gravity = gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);

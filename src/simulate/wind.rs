@@ -115,3 +115,98 @@ fn five_thirds() -> Vec<(f64, f64)> {
     let total: f64 = memories.iter().map(|m| m.powf(2.0 / 3.0)).sum();
     memories.iter().map(|&m| (m, m.powf(2.0 / 3.0) / total)).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn series(truth: &WindTruth, tick_s: f64, ticks: usize) -> Vec<[f64; 2]> {
+        let mut wind = Wind::new(truth, 30.0, tick_s, 7);
+        (0..ticks)
+            .map(|_| {
+                let now = wind.now();
+                wind.advance();
+                now
+            })
+            .collect()
+    }
+
+    fn mean(values: &[f64]) -> f64 {
+        values.iter().sum::<f64>() / values.len() as f64
+    }
+
+    fn covariance(values: &[f64], lag: usize) -> f64 {
+        let m = mean(values);
+        let pairs = values.iter().zip(values.iter().skip(lag));
+        let products: Vec<f64> = pairs.map(|(a, b)| (a - m) * (b - m)).collect();
+        mean(&products)
+    }
+
+    #[test]
+    fn gusts_have_the_strength_memory_and_direction_asked_for() {
+        let truth = WindTruth {
+            gust_along_sd_m_s: 0.6,
+            gust_across_sd_m_s: 0.3,
+            gust_memory_s: 5.0,
+            ..WindTruth::still()
+        };
+        // 200,000 s are 20,000 independent pieces of 2 × 5 s: 0.7 % on a standard deviation.
+        let wind = series(&truth, 0.5, 400_000);
+        let (sin, cos) = 30f64.to_radians().sin_cos();
+        let along: Vec<f64> = wind.iter().map(|w| w[0] * sin + w[1] * cos).collect();
+        let across: Vec<f64> = wind.iter().map(|w| w[0] * cos - w[1] * sin).collect();
+        assert!((covariance(&along, 0).sqrt() / 0.6 - 1.0).abs() < 0.03);
+        assert!((covariance(&across, 0).sqrt() / 0.3 - 1.0).abs() < 0.03);
+        let correlation = covariance(&along, 10) / covariance(&along, 0);
+        assert!((correlation - (-1f64).exp()).abs() < 0.03, "{correlation}");
+    }
+
+    #[test]
+    fn many_days_together_show_mean_and_wander() {
+        let truth = WindTruth {
+            mean_east_m_s: 1.0,
+            mean_north_m_s: -2.0,
+            wander_sd_m_s: 0.35,
+            ..WindTruth::still()
+        };
+        let first = |seed: u64| Wind::new(&truth, 0.0, 0.1, seed).now();
+        let days: Vec<[f64; 2]> = (0..2000).map(first).collect();
+        let east: Vec<f64> = days.iter().map(|w| w[0]).collect();
+        let north: Vec<f64> = days.iter().map(|w| w[1]).collect();
+        // Four standard errors of 2,000 draws.
+        assert!((mean(&east) - 1.0).abs() < 0.032 && (mean(&north) + 2.0).abs() < 0.032);
+        assert!((covariance(&east, 0).sqrt() / 0.35 - 1.0).abs() < 0.065);
+    }
+
+    #[test]
+    fn the_mean_turns_clockwise() {
+        let truth = WindTruth {
+            mean_north_m_s: 2.0,
+            turn_deg_per_h: 90.0,
+            ..WindTruth::still()
+        };
+        let wind = series(&truth, 1.0, 3601);
+        let [east, north] = wind[3600];
+        assert!((east - 2.0).abs() < 1e-9 && north.abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_other_spectrum_falls_as_five_thirds_with_the_same_variance() {
+        let truth = WindTruth {
+            wander_sd_m_s: 0.4,
+            gust_along_sd_m_s: 0.3,
+            gust_across_sd_m_s: 0.3,
+            spectrum: Spectrum::FiveThirds,
+            ..WindTruth::still()
+        };
+        let wind = series(&truth, 1.0, 1_000_000);
+        let east: Vec<f64> = wind.iter().map(|w| w[0]).collect();
+        let total = covariance(&east, 0).sqrt();
+        assert!((total / 0.5 - 1.0).abs() < 0.1, "{total}");
+        // A spectrum ∝ f^(−5/3) has a structure function ∝ lag^(2/3), away from the two ends of its range.
+        let structure = |lag| covariance(&east, 0) - covariance(&east, lag);
+        let growth = structure(120) / structure(30);
+        let expected = 4f64.powf(2.0 / 3.0);
+        assert!((growth / expected - 1.0).abs() < 0.1, "{growth} for {expected}");
+    }
+}

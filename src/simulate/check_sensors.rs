@@ -1,0 +1,219 @@
+//! What the sensors write, against the true ride.
+
+use super::ride::Trace;
+use super::*;
+use crate::recording::Sample;
+
+fn day_and_trace(plan: &DayPlan) -> (TrueDay, Trace) {
+    let road = road::Road::new(&plan.course);
+    let path = itinerary::build(plan, &road);
+    (ride_day(plan), ride::ride(plan, &path))
+}
+
+fn all(day: &TrueDay) -> Vec<Sample> {
+    let samples = day.recordings.iter().flat_map(|r| r.samples.iter());
+    samples.copied().collect()
+}
+
+fn on_step(value: f64, step: f64) -> bool {
+    ((value / step).round() * step - value).abs() < 1e-9
+}
+
+#[test]
+fn power_is_the_mean_of_the_interval_that_ends_at_the_stamp() {
+    let mut plan = out_and_back_plan(61, "AB", -3.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let (day, trace) = day_and_trace(&plan);
+    let samples = all(&day);
+    let mut compared = 0;
+    for pair in samples.windows(2) {
+        let seconds = pair[1].time_s - trace.start_s;
+        let work = Trace::at(&trace.work_j, seconds) - Trace::at(&trace.work_j, seconds - 1.0);
+        let power = pair[1].power_w.expect("power");
+        assert!((power - work).abs() < 1e-9);
+        let v = Trace::at(&trace.speed_m_s, seconds);
+        assert_eq!(pair[1].speed_m_s, Some(v));
+        compared += usize::from(power > 0.0);
+    }
+    assert!(compared > 500);
+    // All of the crank's work is in the file.
+    let sum: f64 = samples.iter().filter_map(|s| s.power_w).sum();
+    let total = trace.work_j.last().copied().expect("a ride");
+    assert!((sum / total - 1.0).abs() < 1e-3, "{sum} of {total}");
+}
+
+#[test]
+fn values_stand_on_the_steps_of_the_format() {
+    for format in [Format::Fit, Format::Gpx] {
+        let mut plan = loop_plan(62, "AB", -3.0);
+        plan.format = format;
+        let samples = all(&ride_day(&plan));
+        assert!(samples.len() > 1000);
+        for sample in &samples {
+            assert!(sample.time_s.fract() == 0.0);
+            assert!(on_step(sample.altitude_m.expect("altitude"), 0.2));
+            assert!(on_step(sample.speed_m_s.expect("speed"), 0.001));
+            assert!(on_step(sample.power_w.expect("power"), 1.0));
+            assert!(on_step(sample.temperature_c.expect("temperature"), 1.0));
+            let latitude = sample.latitude_deg.expect("latitude");
+            match format {
+                Format::Fit => {
+                    let semicircles = latitude * 2f64.powi(31) / 180.0;
+                    assert!((semicircles - semicircles.round()).abs() < 1e-5);
+                    assert!(on_step(sample.distance_m.expect("distance"), 0.01));
+                }
+                Format::Gpx => {
+                    assert!(on_step(latitude, 1e-7));
+                    assert_eq!(sample.distance_m, None);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn errors_have_the_size_asked_for() {
+    let mut plan = loop_plan(63, "ABBAABBA", -3.0);
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let mut exact = plan.clone();
+    exact.sensors = SensorTruth::perfect();
+    let (noisy, exact) = (all(&ride_day(&plan)), all(&ride_day(&exact)));
+    assert_eq!(noisy.len(), exact.len());
+    let sd = |differences: Vec<f64>| {
+        let n = differences.len() as f64;
+        let mean = differences.iter().sum::<f64>() / n;
+        (differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / n).sqrt()
+    };
+    let moving = || {
+        let pairs = noisy.iter().zip(&exact);
+        pairs.filter(|(_, e)| e.speed_m_s > Some(3.0) && e.power_w > Some(50.0))
+    };
+    let power = sd(moving()
+        .filter_map(|(a, b)| Some(a.power_w? - b.power_w?))
+        .collect());
+    // 2 W of noise and rounding to 1 W (a 12th of a watt squared).
+    assert!((power - (4.0 + 1.0 / 12.0f64).sqrt()).abs() < 0.1, "{power}");
+    let speed = sd(moving()
+        .filter_map(|(a, b)| Some(a.speed_m_s? - b.speed_m_s?))
+        .collect());
+    assert!((speed / 0.03 - 1.0).abs() < 0.1, "{speed}");
+    let north: Vec<f64> = noisy
+        .iter()
+        .zip(&exact)
+        .filter_map(|(a, b)| Some((a.latitude_deg? - b.latitude_deg?) * 111_000.0))
+        .collect();
+    // Some 80 independent pieces of 2 × 45 s: 8 % on the standard deviation.
+    let wander = sd(north);
+    assert!((1.7..3.3).contains(&wander), "{wander}");
+}
+
+#[test]
+fn scale_errors_offsets_and_delay_do_what_they_say() {
+    let mut plan = out_and_back_plan(64, "AB", -3.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let exact = all(&ride_day(&plan));
+    plan.sensors.power_scale_error = 0.02;
+    plan.sensors.speed_scale_error = -0.01;
+    plan.sensors.altitude_offset_m = 7.0;
+    plan.sensors.power_delay_s = 2.0;
+    let off = all(&ride_day(&plan));
+    for k in 2..exact.len() {
+        let power = exact[k - 2].power_w.expect("power") * 1.02;
+        assert!((off[k].power_w.expect("power") - power).abs() < 1e-6);
+        let speed = exact[k].speed_m_s.expect("speed") * 0.99;
+        assert!((off[k].speed_m_s.expect("speed") - speed).abs() < 1e-12);
+        let altitude = exact[k].altitude_m.expect("altitude") + 7.0;
+        assert!((off[k].altitude_m.expect("altitude") - altitude).abs() < 1e-9);
+    }
+}
+
+#[test]
+fn a_silent_power_meter_leaves_holes() {
+    let mut plan = out_and_back_plan(65, "AB", -3.0);
+    plan.incidents = vec![Incident::PowerDropOut {
+        pass: 2,
+        at_m: 300.0,
+        duration_s: 15.0,
+    }];
+    let day = ride_day(&plan);
+    let silent: Vec<f64> = all(&day)
+        .iter()
+        .filter(|s| s.power_w.is_none())
+        .map(|s| s.time_s)
+        .collect();
+    assert!((14..=16).contains(&silent.len()), "{}", silent.len());
+    let pass = &day.passes[1];
+    let inside = |t: &f64| pass.start_s < *t && *t < pass.end_s;
+    assert!(silent.iter().all(inside));
+}
+
+#[test]
+fn a_unit_without_a_wheel_sensor_does_not_claim_one() {
+    let mut plan = out_and_back_plan(66, "A", 0.0);
+    assert_eq!(ride_day(&plan).recordings[0].wheel_sensor, Some(true));
+    plan.sensors.speed_source = SpeedTruth::Unit;
+    assert_eq!(ride_day(&plan).recordings[0].wheel_sensor, None);
+    plan.sensors.speed_source = SpeedTruth::None;
+    let day = ride_day(&plan);
+    let bare = |s: &Sample| s.speed_m_s.is_none() && s.distance_m.is_none();
+    assert!(day.recordings[0].samples.iter().all(bare));
+}
+
+#[test]
+fn smart_sampling_is_irregular_and_never_longer_than_asked() {
+    let mut plan = loop_plan(67, "A", 0.0);
+    let every = all(&ride_day(&plan)).len();
+    plan.sensors.sampling = Sampling::OnChange { longest_s: 7.0 };
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let samples = all(&ride_day(&plan));
+    let steps: Vec<f64> = samples
+        .windows(2)
+        .map(|pair| pair[1].time_s - pair[0].time_s)
+        .collect();
+    assert!(samples.len() < every / 2, "{} of {every}", samples.len());
+    assert!(steps.iter().all(|&step| (1.0..=7.0).contains(&step)));
+    assert!(steps.contains(&1.0) && steps.contains(&7.0));
+}
+
+#[test]
+fn the_timer_stops_where_the_rider_stands() {
+    let mut plan = out_and_back_plan(68, "ABA", -3.0);
+    plan.rider.timer = TimerHabit::AutoPause;
+    let day = ride_day(&plan);
+    let recording = &day.recordings[0];
+    // Start, a pair for the first stand and for each of two changes, end.
+    let running: Vec<bool> = recording.timer_events.iter().map(|e| e.running).collect();
+    let pair = [false, true];
+    assert_eq!(running, [&[true][..], &pair, &pair, &pair, &[false]].concat());
+    let hole = |a: f64, b: f64| recording.samples.iter().all(|s| s.time_s <= a || s.time_s >= b);
+    for events in recording.timer_events.windows(2) {
+        if !events[0].running && events[1].running {
+            assert!(hole(events[0].time_s, events[1].time_s));
+            assert!(events[1].time_s - events[0].time_s > 10.0);
+        }
+    }
+    assert_eq!(recording.lap_marks_s.len(), 3);
+}
+
+#[test]
+fn one_file_a_block_shares_no_time() {
+    let mut plan = out_and_back_plan(69, "ABBA", -3.0);
+    plan.files = Files::PerBlock;
+    let day = ride_day(&plan);
+    assert_eq!(day.recordings.len(), 4);
+    let ends: Vec<(f64, f64)> = day
+        .recordings
+        .iter()
+        .map(|r| (r.samples[0].time_s, r.samples[r.samples.len() - 1].time_s))
+        .collect();
+    assert!(ends.windows(2).all(|pair| pair[0].1 < pair[1].0));
+    for pass in &day.passes {
+        let (from, to) = ends[pass.block];
+        assert!(from < pass.start_s && pass.end_s < to);
+    }
+    assert!(
+        day.recordings
+            .iter()
+            .all(|r| r.samples[0].distance_m == Some(0.0))
+    );
+}
