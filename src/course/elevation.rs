@@ -9,8 +9,6 @@ use crate::test_day::Shape;
 /// Spacing of the heights. Barometers step by 0.2 m and follow with a lag of a second or two; finer
 /// would be noise.
 const SPACING_M: f64 = 20.0;
-/// Altitudes farther apart in time than this do not tell what was between them.
-const LONGEST_BRIDGE_S: f64 = 10.0;
 /// A pass counts when this share of its heights is known.
 const LEAST_KNOWN: f64 = 0.8;
 /// Standard deviation of a pass's own linear drift: weather moves a barometer by some 0.35 m in
@@ -142,7 +140,10 @@ fn ascent(pass: &Pass, s: &Streams, pieces: usize) -> Option<Ascent> {
     if reverse {
         times.reverse();
     }
-    let altitude_m: Vec<f64> = times.iter().map(|&t| altitude_at(s, t)).collect();
+    let altitude_m: Vec<f64> = times
+        .iter()
+        .map(|&t| s.altitude_at(t).unwrap_or(f64::NAN))
+        .collect();
     let known: Vec<f64> = altitude_m.iter().copied().filter(|h| h.is_finite()).collect();
     if (known.len() as f64) < LEAST_KNOWN * altitude_m.len() as f64 {
         return None;
@@ -158,26 +159,6 @@ fn ascent(pass: &Pass, s: &Streams, pieces: usize) -> Option<Ascent> {
         drift_m_s: 0.0,
         weight: 1.0,
     })
-}
-
-fn altitude_at(s: &Streams, time_s: f64) -> f64 {
-    let after = s.time_s.partition_point(|&t| t < time_s);
-    let next = (after..s.time_s.len())
-        .take_while(|&i| s.time_s[i] - time_s <= LONGEST_BRIDGE_S)
-        .find(|&i| s.altitude_m[i].is_finite());
-    let before = (0..after)
-        .rev()
-        .take_while(|&i| time_s - s.time_s[i] <= LONGEST_BRIDGE_S)
-        .find(|&i| s.altitude_m[i].is_finite());
-    match (before, next) {
-        (Some(a), Some(b)) => {
-            let share = (time_s - s.time_s[a]) / (s.time_s[b] - s.time_s[a]);
-            s.altitude_m[a] + share * (s.altitude_m[b] - s.altitude_m[a])
-        }
-        (None, Some(i)) if s.time_s[i] - time_s < 1.0 => s.altitude_m[i],
-        (Some(i), None) if time_s - s.time_s[i] < 1.0 => s.altitude_m[i],
-        _ => f64::NAN,
-    }
 }
 
 fn shared_heights(ascents: &[Ascent], nodes: usize, shape: Shape) -> Vec<f64> {

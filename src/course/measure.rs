@@ -1,24 +1,6 @@
-//! What a stretch of time holds: distance, mean power, speed at a moment.
+//! What a stretch of time holds: distance, mean power.
 
 use crate::streams::Streams;
-
-/// Farther apart than this, two speeds do not tell what was between them.
-const LONGEST_BRIDGE_S: f64 = 8.0;
-
-/// Speed at a moment, linear between its valid neighbours. [m/s]
-pub fn speed_at(s: &Streams, time_s: f64) -> Option<f64> {
-    let after = s.time_s.partition_point(|&t| t < time_s);
-    let next = (after..s.time_s.len()).find(|&i| s.speed_m_s[i].is_finite())?;
-    if s.time_s[next] - time_s > LONGEST_BRIDGE_S {
-        return None;
-    }
-    let before = (0..after).rev().find(|&i| s.speed_m_s[i].is_finite());
-    let Some(before) = before.filter(|&i| s.time_s[next] - s.time_s[i] <= LONGEST_BRIDGE_S) else {
-        return (s.time_s[next] - time_s < 1e-9).then(|| s.speed_m_s[next]);
-    };
-    let share = (time_s - s.time_s[before]) / (s.time_s[next] - s.time_s[before]);
-    Some(s.speed_m_s[before] + share * (s.speed_m_s[next] - s.speed_m_s[before]))
-}
 
 /// Cumulative distance by the speed channel at each of the given increasing times, from the first. [m]
 ///
@@ -91,6 +73,9 @@ pub fn times_at_shares(s: &Streams, from_s: f64, to_s: f64, parts: usize) -> Opt
     Some((0..=parts).map(at).collect())
 }
 
+/// Less than this is not pedalling but what a meter reads at rest.
+const COASTING_W: f64 = 5.0;
+
 /// Power over a stretch of time: its mean where it is known, for how long, and how long it was (nearly) zero.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Power {
@@ -100,28 +85,18 @@ pub struct Power {
     pub coasted_s: f64,
 }
 
-/// Each value holds over the nominal interval that ends at its stamp, no longer.
 pub fn power(s: &Streams, from_s: f64, to_s: f64) -> Power {
-    let first = s.time_s.partition_point(|&t| t <= from_s);
     let (mut work, mut known_s, mut coasted_s) = (0.0, 0.0, 0.0);
-    for index in first..s.time_s.len() {
-        let reach = s.nominal_interval_s.min(if index > 0 {
-            s.time_s[index] - s.time_s[index - 1]
-        } else {
-            s.nominal_interval_s
-        });
-        let start = s.time_s[index] - reach;
-        if start >= to_s {
-            break;
-        }
-        let held = s.time_s[index].min(to_s) - start.max(from_s);
-        let watts = s.power_w[index];
-        if watts.is_finite() && held > 0.0 {
-            work += watts * held;
-            known_s += held;
-            if watts < 5.0 {
-                coasted_s += held;
-            }
+    for segment in s
+        .segments(from_s, to_s)
+        .iter()
+        .filter(|segment| segment.power_w.is_finite())
+    {
+        let held_s = segment.end_s - segment.start_s;
+        work += segment.power_w * held_s;
+        known_s += held_s;
+        if segment.power_w < COASTING_W {
+            coasted_s += held_s;
         }
     }
     let mean_w = if known_s > 0.0 { work / known_s } else { f64::NAN };
@@ -138,7 +113,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn distance_and_speed_follow_a_steady_acceleration_exactly() {
+    fn distance_follows_a_steady_acceleration_exactly() {
         // v = 5 + 0.5 t, so x = 5 t + 0.25 t²: trapezoids are exact for it.
         let s = straight(20, |t| 5.0 + 0.5 * t, |_| 200.0);
         let t0 = s.time_s[0];
@@ -146,8 +121,6 @@ mod tests {
             (ridden_m(&s, t0 + 2.3, t0 + 9.7) - (5.0 * 7.4 + 0.25 * (9.7f64.powi(2) - 2.3f64.powi(2)))).abs()
                 < 0.01
         );
-        assert!((speed_at(&s, t0 + 4.25).unwrap() - 7.125).abs() < 1e-9);
-        assert_eq!(speed_at(&s, t0 + 40.0), None);
     }
 
     #[test]

@@ -158,7 +158,7 @@ pub fn survey(streams: &[Streams], given: Option<&CourseGiven>, test_toml: &Path
         if !tracks.iter().any(|track| track.recording == index) {
             warnings.push(Warning::new(
                 "no positions",
-                format!("{} has no positions and was left out", track::name_of(s)),
+                format!("{} has no positions and was left out", s.name()),
                 "Record with satellite positions switched on.",
             ));
         }

@@ -92,7 +92,7 @@ pub fn cut(located: &Located, tracks: &[Track], streams: &[Streams]) -> Cut {
 
 fn pass(attempt: &Attempt, track: &Track, s: &Streams) -> Pass {
     let (start_s, end_s) = (attempt.from_s, attempt.to_s);
-    let speed = |time: f64| measure::speed_at(s, time).unwrap_or_else(|| track.speed_at(time));
+    let speed = |time: f64| s.speed_at(time).unwrap_or_else(|| track.speed_at(time));
     let ridden_m = measure::ridden_m(s, start_s, end_s);
     let entry_speed_m_s = speed(start_s);
     Pass {

@@ -69,13 +69,6 @@ impl Track {
     }
 }
 
-pub fn name_of(streams: &Streams) -> String {
-    streams.file.file_name().map_or_else(
-        || streams.file.display().to_string(),
-        |n| n.to_string_lossy().into_owned(),
-    )
-}
-
 /// `None` when no recording has two positions.
 pub fn tracks(streams: &[Streams]) -> Option<(Plane, Vec<Track>)> {
     let (mut latitudes, mut longitudes) = (Vec::new(), Vec::new());

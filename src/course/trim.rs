@@ -66,7 +66,7 @@ fn unsteady_cells(pass: &Pass, cells: usize, s: &Streams) -> Vec<bool> {
     let Some(edges_s) = measure::times_at_shares(s, pass.start_s, pass.end_s, cells) else {
         return vec![false; cells];
     };
-    let speed = |time: f64| measure::speed_at(s, time).unwrap_or(f64::NAN);
+    let speed = |time: f64| s.speed_at(time).unwrap_or(f64::NAN);
     let mut speeds: Vec<f64> = edges_s
         .iter()
         .map(|&t| speed(t))
