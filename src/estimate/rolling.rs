@@ -1,12 +1,13 @@
 //! What a whole day says of rolling resistance and of gustiness: all passes in one dense account.
 
-use super::cells::{Account, PassRide, Shift, accounts, rig};
+use super::cells::{Account, PassRide, Shift, accounts, rig, surroundings};
 use super::least_squares::gls;
 use super::one_pass::{GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S, covariance};
-use crate::test_day::{Measured, Setup};
+use crate::physics::{Piece, RelativeWind, Rig, ride_road};
+use crate::test_day::Setup;
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector};
 
 /// METHOD 4: wind wanders over the day by about 0.4 m/s; along the road it moves a pass's CdA by 2w/v.
 pub const WIND_WANDER_M_S: f64 = 0.4;
@@ -44,11 +45,9 @@ struct Pool<'a> {
     rides: &'a [PassRide],
     accounts: Vec<Vec<Account>>,
     effective_mass_kg: Vec<f64>,
-    setups: usize,
     cda_m2: f64,
     /// Of a node's height in the shared profile, common to every pass.
     profile_sd_m: f64,
-    prior: Measured,
 }
 
 /// `None` without a single usable pass.
@@ -62,22 +61,26 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
         cda_m2: rough_cda_m2(rides, &all, setups)?,
         accounts: all,
         effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
-        setups: setups.len(),
         profile_sd_m,
-        prior,
     };
     let (gust_q_m2_s, ended) = search_gust_q(&pool, setups);
-    let free = pool.fit(setups, gust_q_m2_s, false);
-    let with_prior = pool.fit(setups, gust_q_m2_s, true)?;
-    let rides_alone = free.as_ref().map(|f| (f.shift, f.standard_uncertainty));
+    let alone = pool.alone(setups, gust_q_m2_s);
     let prior_sd = prior.standard_uncertainty;
-    let held = with_prior.standard_uncertainty > CLEARLY_TOLD_APART * prior_sd;
+    // What is known before and what the rides say, each by its precision.
+    let (shift, standard_uncertainty) = match alone {
+        Some(Alone { shift, standard_uncertainty: own, .. }) if prior_sd > 0.0 => {
+            let (before, seen) = (prior_sd.powi(-2), own.powi(-2));
+            (shift * seen / (before + seen), (before + seen).sqrt().recip())
+        }
+        _ => (0.0, prior_sd),
+    };
+    let held = standard_uncertainty > CLEARLY_TOLD_APART * prior_sd || prior_sd == 0.0;
     Some(Rolling {
-        shift: if held { 0.0 } else { with_prior.shift },
-        standard_uncertainty: if held { prior_sd } else { with_prior.standard_uncertainty },
+        shift: if held { 0.0 } else { shift },
+        standard_uncertainty: if held { prior_sd } else { standard_uncertainty },
         held,
-        rides_alone,
-        correlation: free.map(|f| f.correlation),
+        rides_alone: alone.map(|a| (a.shift, a.standard_uncertainty)),
+        correlation: alone.map(|a| a.correlation),
         gust_q_m2_s,
         ended,
     })
@@ -96,24 +99,27 @@ fn rough_cda_m2(rides: &[PassRide], all: &[Vec<Account>], setups: &[Setup]) -> O
     (air > 0.0).then(|| (energy / air).clamp(0.1, 0.9))
 }
 
-struct PooledFit {
+/// Rolling resistance from the rides alone.
+#[derive(Debug, Clone, Copy)]
+struct Alone {
     shift: f64,
     standard_uncertainty: f64,
     correlation: f64,
-    log_likelihood: f64,
 }
 
 impl Pool<'_> {
-    /// Unknowns: one CdA for each set-up that was ridden, and the shift of Crr.
-    fn fit(&self, setups: &[Setup], gust_q: f64, with_prior: bool) -> Option<PooledFit> {
-        let cells: usize = self.accounts.iter().map(Vec::len).sum();
-        let rows = cells + usize::from(with_prior);
-        let ridden: Vec<usize> = (0..self.setups).filter(|s| self.rides.iter().any(|r| r.setup == *s)).collect();
-        let mut design = DMatrix::zeros(rows, ridden.len() + 1);
-        let mut y = DVector::zeros(rows);
+    fn rows(&self) -> usize {
+        self.accounts.iter().map(Vec::len).sum()
+    }
+
+    /// Left sides with Crr at its prior, and one column of air for each set-up that was ridden.
+    fn system(&self, setups: &[Setup], accounts: &[Vec<Account>]) -> (DMatrix<f64>, DVector<f64>) {
+        let ridden: Vec<usize> = (0..setups.len()).filter(|s| self.rides.iter().any(|r| r.setup == *s)).collect();
+        let mut design = DMatrix::zeros(self.rows(), ridden.len() + 1);
+        let mut y = DVector::zeros(self.rows());
         let mut row = 0;
-        for (ride, accounts) in self.rides.iter().zip(&self.accounts) {
-            let column = ridden.iter().position(|s| *s == ride.setup)?;
+        for (ride, accounts) in self.rides.iter().zip(accounts) {
+            let column = ridden.iter().position(|s| *s == ride.setup).unwrap_or(0);
             for account in accounts {
                 design[(row, column)] = account.air_j_m2;
                 design[(row, ridden.len())] = account.rolling_j;
@@ -121,24 +127,80 @@ impl Pool<'_> {
                 row += 1;
             }
         }
-        let mut v = self.noise(rows, gust_q);
-        if with_prior {
-            design[(cells, ridden.len())] = 1.0;
-            v[(cells, cells)] = self.prior.standard_uncertainty.powi(2);
+        (design, y)
+    }
+
+    /// Of the gusts' strength, with Crr at its prior.
+    fn log_likelihood(&self, setups: &[Setup], gust_q: f64) -> Option<f64> {
+        let (design, y) = self.system(setups, &self.accounts);
+        let drag = design.columns(0, design.ncols() - 1).into_owned();
+        Some(gls(&drag, &y, &self.noise(gust_q))?.log_likelihood)
+    }
+
+    /// CdA of each set-up and the shift of Crr, by instrumental variables.
+    ///
+    /// A head wind slows the rider and raises the drag at once, so slow cells have more drag than their speed
+    /// says: least squares then sees rolling resistance, four times too much on an ordinary day. The
+    /// instruments are the accounts at the speed that power and slope alone would give, which no wind moves.
+    fn alone(&self, setups: &[Setup], gust_q: f64) -> Option<Alone> {
+        let (design, y) = self.system(setups, &self.accounts);
+        let expected: Vec<Vec<Account>> =
+            self.rides.iter().zip(&self.accounts).map(|(r, a)| self.expected(r, a, setups)).collect();
+        let (instruments, _) = self.system(setups, &expected);
+        let lower = Cholesky::new(self.noise(gust_q))?.l();
+        let white_design = lower.solve_lower_triangular(&design)?;
+        let white_instruments = lower.solve_lower_triangular(&instruments)?;
+        let white_y = lower.solve_lower_triangular(&y)?;
+        // Columns of length one: air and rolling differ by orders of magnitude.
+        let scale: Vec<f64> = white_design.column_iter().map(|c| c.norm()).collect();
+        let scaled = |mut m: DMatrix<f64>| {
+            m.column_iter_mut().zip(&scale).for_each(|(mut column, s)| column /= *s);
+            m
+        };
+        let (x, z) = (scaled(white_design), scaled(white_instruments));
+        let inverse = (z.transpose() * &x).try_inverse()?;
+        let parameters = &inverse * z.transpose() * white_y;
+        let covariance = &inverse * (z.transpose() * &z) * inverse.transpose();
+        let last = scale.len() - 1;
+        let sd = |i: usize| covariance[(i, i)].sqrt();
+        let found = Alone {
+            shift: parameters[last] / scale[last],
+            standard_uncertainty: sd(last) / scale[last],
+            correlation: covariance[(0, last)] / (sd(0) * sd(last)),
+        };
+        (found.shift.is_finite() && found.standard_uncertainty > 0.0 && found.correlation.is_finite()).then_some(found)
+    }
+
+    /// The accounts of a pass as they would be without wind: each cell ridden at the power it was ridden with.
+    fn expected(&self, ride: &PassRide, accounts: &[Account], setups: &[Setup]) -> Vec<Account> {
+        let shift = Shift::default();
+        let rig = Rig { cda_m2: self.cda_m2, ..rig(&setups[ride.setup], &shift) };
+        let around = surroundings(ride, &shift);
+        let mut speed = ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
+        let mut expected = Vec::with_capacity(accounts.len());
+        for (cell, account) in ride.cells.iter().zip(accounts) {
+            let piece = Piece {
+                length_m: account.distance_m,
+                gradient: cell.climb_m / account.distance_m,
+                wind: RelativeWind::default(),
+            };
+            let power_w = account.crank_j / account.duration_s;
+            let Some(ridden) = ride_road(&rig, &around, &[piece], power_w, speed) else {
+                expected.push(*account);
+                speed = cell.end_speed_m_s;
+                continue;
+            };
+            let mean = account.distance_m / ridden.time_s;
+            let air_j_m2 = 0.5 * around.air_density_kg_m3 * mean * mean * account.distance_m;
+            expected.push(Account { air_j_m2, ..*account });
+            speed = ridden.exit_speed_m_s;
         }
-        let fit = gls(&design, &y, &v)?;
-        let last = ridden.len();
-        let sd = fit.covariance[(last, last)].sqrt();
-        Some(PooledFit {
-            shift: fit.parameters[last],
-            standard_uncertainty: sd,
-            correlation: fit.covariance[(0, last)] / (fit.covariance[(0, 0)].sqrt() * sd),
-            log_likelihood: fit.log_likelihood,
-        })
+        expected
     }
 
     /// Noise within passes, the wind's wander from pass to pass, and the shared profile's errors.
-    fn noise(&self, rows: usize, gust_q: f64) -> DMatrix<f64> {
+    fn noise(&self, gust_q: f64) -> DMatrix<f64> {
+        let rows = self.rows();
         let mut v = DMatrix::zeros(rows, rows);
         let mut starts = Vec::with_capacity(self.rides.len());
         let mut at = 0;
@@ -188,7 +250,7 @@ impl CostFunction for GustCost<'_> {
 
     fn cost(&self, log_q: &f64) -> Result<f64, argmin::core::Error> {
         let off = (log_q - GUST_Q_MEDIAN_M2_S.ln()) / GUST_Q_LOG_SD;
-        let likelihood = self.0.fit(self.1, log_q.exp(), true).map_or(f64::MIN, |f| f.log_likelihood);
+        let likelihood = self.0.log_likelihood(self.1, log_q.exp()).unwrap_or(f64::MIN);
         Ok(0.5 * off * off - likelihood)
     }
 }
