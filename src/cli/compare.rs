@@ -34,7 +34,11 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     }
     show(&days, arguments.folders.len(), console)?;
     // One folder that could not be used does not cost the others, but the exit status tells.
-    if faults.is_empty() { Ok(()) } else { Err(Error { faults }.into()) }
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(Error { faults }.into())
+    }
 }
 
 /// The result of each folder; JSON of several folders is a list.
@@ -47,9 +51,20 @@ pub fn show(days: &[Compared], asked: usize, console: &Console) -> Result<(), St
         };
     }
     for (index, day) in days.iter().enumerate() {
-        let rule = if index > 0 { format!("\n{}\n", "-".repeat(console.width.min(80))) } else { String::new() };
-        let heading = if asked > 1 { format!("{}\n\n", day.surveyed.folder.display()) } else { String::new() };
-        console.result(&format!("{rule}{heading}{}", terminal::compare(day, console.width)))?;
+        let rule = if index > 0 {
+            format!("\n{}\n", "-".repeat(console.width.min(80)))
+        } else {
+            String::new()
+        };
+        let heading = if asked > 1 {
+            format!("{}\n\n", day.surveyed.folder.display())
+        } else {
+            String::new()
+        };
+        console.result(&format!(
+            "{rule}{heading}{}",
+            terminal::compare(day, console.width)
+        ))?;
     }
     Ok(())
 }

@@ -26,9 +26,15 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     check_free(&arguments.folder)?;
     let day = ride_day(&demo_plan());
     let written = day.write_folder(&arguments.folder, false)?;
-    let names: Vec<String> = written.iter().filter_map(|f| Some(f.file_name()?.to_string_lossy().into_owned())).collect();
+    let names: Vec<String> = written
+        .iter()
+        .filter_map(|f| Some(f.file_name()?.to_string_lossy().into_owned()))
+        .collect();
     let folder = arguments.folder.display();
-    console.remark(&format!("Simulated a test day into {folder}: {}. Now comparing, as `stillair compare {folder}` does.\n", names.join(", ")));
+    console.remark(&format!(
+        "Simulated a test day into {folder}: {}. Now comparing, as `stillair compare {folder}` does.\n",
+        names.join(", ")
+    ));
     let compared = console.watched("reading", |progress| study::compare(&arguments.folder, progress))?;
     compare::show(&[compared], 1, console)?;
     console.remark(&format!("\n{CAUTIONS}"));

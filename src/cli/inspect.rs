@@ -50,5 +50,9 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
         [only] if arguments.files.len() == 1 => console.json_result(only)?,
         several => console.json_result(&several.iter().cloned().collect())?,
     }
-    if faults.is_empty() { Ok(()) } else { Err(Error { faults }.into()) }
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(Error { faults }.into())
+    }
 }

@@ -54,7 +54,11 @@ pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[Shared
 }
 
 fn cda_m2(averages: &Averages) -> Vec<f64> {
-    averages.setups.iter().map(|s| s.map_or(f64::NAN, |s| s.cda_m2)).collect()
+    averages
+        .setups
+        .iter()
+        .map(|s| s.map_or(f64::NAN, |s| s.cda_m2))
+        .collect()
 }
 
 /// First order by the central difference, second order by the mean shift of both ends, together.

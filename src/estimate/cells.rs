@@ -118,7 +118,11 @@ pub struct PassRide {
 
 impl PassRide {
     pub fn duration_s(&self) -> f64 {
-        self.cells.iter().flat_map(|cell| &cell.steps).map(|step| step.duration_s).sum()
+        self.cells
+            .iter()
+            .flat_map(|cell| &cell.steps)
+            .map(|step| step.duration_s)
+            .sum()
     }
 
     pub fn distance_m(&self) -> f64 {
@@ -244,12 +248,22 @@ pub struct Ground<'a> {
 ///
 /// # Errors
 /// In words: power or speed missing, or the pass hardly moves within the window.
-pub fn cut(ground: &Ground, pass: &Pass, index: usize, setup: usize, block: usize) -> Result<PassRide, NotUsable> {
+pub fn cut(
+    ground: &Ground,
+    pass: &Pass,
+    index: usize,
+    setup: usize,
+    block: usize,
+) -> Result<PassRide, NotUsable> {
     let segments = ground.streams.segments(pass.start_s, pass.end_s);
     if let Some(missing_s) = missing_speed_s(&segments) {
         return Err(format!("no speed for {missing_s:.0} s"));
     }
-    let known_s: f64 = segments.iter().filter(|s| s.power_w.is_finite()).map(|s| s.end_s - s.start_s).sum();
+    let known_s: f64 = segments
+        .iter()
+        .filter(|s| s.power_w.is_finite())
+        .map(|s| s.end_s - s.start_s)
+        .sum();
     if known_s < 0.5 * (pass.end_s - pass.start_s) {
         return Err("power missing for more than half of the pass".to_string());
     }
@@ -275,7 +289,13 @@ pub fn cut(ground: &Ground, pass: &Pass, index: usize, setup: usize, block: usiz
         let (from_m, to_m) = (along(number), along(number + 1));
         let start_s = time_at(&segments, ridden_at(from_m), pass);
         let end_s = time_at(&segments, ridden_at(to_m), pass);
-        cells.push(cell(ground, pass.direction, from_m, to_m, &ground.streams.segments(start_s, end_s))?);
+        cells.push(cell(
+            ground,
+            pass.direction,
+            from_m,
+            to_m,
+            &ground.streams.segments(start_s, end_s),
+        )?);
     }
     Ok(PassRide {
         pass: index,
@@ -323,9 +343,17 @@ fn time_at(segments: &[Segment], target_m: f64, pass: &Pass) -> f64 {
     pass.end_s
 }
 
-fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments: &[Segment]) -> Result<Cell, NotUsable> {
+fn cell(
+    ground: &Ground,
+    direction: Direction,
+    from_m: f64,
+    to_m: f64,
+    segments: &[Segment],
+) -> Result<Cell, NotUsable> {
     let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
-        return Err(format!("no samples between {from_m:.0} and {to_m:.0} m of the course"));
+        return Err(format!(
+            "no samples between {from_m:.0} and {to_m:.0} m of the course"
+        ));
     };
     let profile = ground.course.profile.as_ref();
     // The line and its profile are measured on the level, the course along the road.
@@ -342,7 +370,9 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
         }
     }
     if known_s == 0.0 {
-        return Err(format!("no power between {from_m:.0} and {to_m:.0} m of the course"));
+        return Err(format!(
+            "no power between {from_m:.0} and {to_m:.0} m of the course"
+        ));
     }
     let mean_w = known_j / known_s;
     let length_m: f64 = segments.iter().map(segment_length_m).sum();
@@ -350,7 +380,11 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
     let steps = segments
         .iter()
         .map(|s| {
-            let middle_share = if length_m > 0.0 { (done_m + 0.5 * segment_length_m(s)) / length_m } else { 0.5 };
+            let middle_share = if length_m > 0.0 {
+                (done_m + 0.5 * segment_length_m(s)) / length_m
+            } else {
+                0.5
+            };
             done_m += segment_length_m(s);
             let at_m = from_m + middle_share * (to_m - from_m);
             let bearing = ground.course.line.bearing_at_rad(at_m * level);
@@ -377,7 +411,9 @@ fn cell(ground: &Ground, direction: Direction, from_m: f64, to_m: f64, segments:
         from_m,
         to_m,
         steps,
-        climb_m: profile.map_or(0.0, |p| p.elevation_at(to_m * level) - p.elevation_at(from_m * level)),
+        climb_m: profile.map_or(0.0, |p| {
+            p.elevation_at(to_m * level) - p.elevation_at(from_m * level)
+        }),
         start_speed_m_s: first.start_speed_m_s,
         end_speed_m_s: last.end_speed_m_s,
         start_gradient: gradient_at(from_m),

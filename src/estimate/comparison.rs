@@ -30,7 +30,10 @@ impl Spread {
         let before = self.standard_uncertainty.powi(2);
         let after = before + common_standard_uncertainty.powi(2);
         if before == 0.0 {
-            return Spread { standard_uncertainty: after.sqrt(), degrees_of_freedom: f64::INFINITY };
+            return Spread {
+                standard_uncertainty: after.sqrt(),
+                degrees_of_freedom: f64::INFINITY,
+            };
         }
         Spread {
             standard_uncertainty: after.sqrt(),
@@ -40,7 +43,8 @@ impl Spread {
 
     /// Half the width of the central interval that holds `level` of the probability.
     pub fn half_width(&self, level: f64) -> f64 {
-        self.standard_uncertainty * student::t_quantile(0.5 + 0.5 * level, self.degrees_of_freedom).unwrap_or(f64::NAN)
+        self.standard_uncertainty
+            * student::t_quantile(0.5 + 0.5 * level, self.degrees_of_freedom).unwrap_or(f64::NAN)
     }
 }
 
@@ -61,6 +65,9 @@ impl Comparison {
         if spread.standard_uncertainty == 0.0 {
             return None;
         }
-        student::t_cdf(-self.log_ratio / spread.standard_uncertainty, spread.degrees_of_freedom)
+        student::t_cdf(
+            -self.log_ratio / spread.standard_uncertainty,
+            spread.degrees_of_freedom,
+        )
     }
 }

@@ -44,7 +44,13 @@ pub struct FreeFit {
 }
 
 /// Covariance of the energies of a pass's cells, in J². `cda_m2` is where gust work is taken.
-pub fn covariance(ride: &PassRide, accounts: &[Account], effective_mass_kg: f64, cda_m2: f64, gust_q: f64) -> DMatrix<f64> {
+pub fn covariance(
+    ride: &PassRide,
+    accounts: &[Account],
+    effective_mass_kg: f64,
+    cda_m2: f64,
+    gust_q: f64,
+) -> DMatrix<f64> {
     let count = accounts.len();
     let mut v = DMatrix::zeros(count, count);
     for (index, account) in accounts.iter().enumerate() {
@@ -61,7 +67,10 @@ pub fn covariance(ride: &PassRide, accounts: &[Account], effective_mass_kg: f64,
     for edge in 0..=count {
         let (speed, gradient) = match ride.cells.get(edge) {
             Some(cell) => (cell.start_speed_m_s, cell.start_gradient),
-            None => (ride.cells[count - 1].end_speed_m_s, ride.cells[count - 1].end_gradient),
+            None => (
+                ride.cells[count - 1].end_speed_m_s,
+                ride.cells[count - 1].end_gradient,
+            ),
         };
         let weight_n = accounts[edge.min(count - 1)].weight_n;
         let variance = (effective_mass_kg * speed * SPEED_STANDARD_UNCERTAINTY_M_S).powi(2)
@@ -83,10 +92,16 @@ pub fn covariance(ride: &PassRide, accounts: &[Account], effective_mass_kg: f64,
 
 /// Drag area with the rolling resistance held at `crr`.
 pub fn drag(accounts: &[Account], covariance: &DMatrix<f64>, crr: f64) -> Option<DragFit> {
-    let y = DVector::from_iterator(accounts.len(), accounts.iter().map(|a| a.energy_j - crr * a.rolling_j));
+    let y = DVector::from_iterator(
+        accounts.len(),
+        accounts.iter().map(|a| a.energy_j - crr * a.rolling_j),
+    );
     let design = DMatrix::from_iterator(accounts.len(), 1, accounts.iter().map(|a| a.air_j_m2));
     let fit = gls(&design, &y, covariance)?;
-    Some(DragFit { cda_m2: fit.parameters[0], standard_uncertainty_m2: fit.covariance[(0, 0)].sqrt() })
+    Some(DragFit {
+        cda_m2: fit.parameters[0],
+        standard_uncertainty_m2: fit.covariance[(0, 0)].sqrt(),
+    })
 }
 
 /// Both coefficients free. `None` where the speeds are too even to tell them apart at all.
@@ -96,7 +111,11 @@ pub fn free(accounts: &[Account], covariance: &DMatrix<f64>) -> Option<FreeFit> 
         0 => accounts[row].air_j_m2,
         _ => accounts[row].rolling_j,
     });
-    let Fit { parameters, covariance, .. } = gls(&design, &y, covariance)?;
+    let Fit {
+        parameters,
+        covariance,
+        ..
+    } = gls(&design, &y, covariance)?;
     let (cda_sd, crr_sd) = (covariance[(0, 0)].sqrt(), covariance[(1, 1)].sqrt());
     Some(FreeFit {
         cda_m2: parameters[0],

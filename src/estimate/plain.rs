@@ -73,9 +73,17 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
         let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
         let mass = rig(setup, shift).effective_mass_kg();
         let crr = setup.crr.value + rolling.shift + shift.crr;
-        let first = drag(&account, &covariance(ride, &account, mass, start, rolling.gust_q_m2_s), crr)?;
+        let first = drag(
+            &account,
+            &covariance(ride, &account, mass, start, rolling.gust_q_m2_s),
+            crr,
+        )?;
         let at = first.cda_m2.clamp(0.1, 0.9);
-        let fit = drag(&account, &covariance(ride, &account, mass, at, rolling.gust_q_m2_s), crr)?;
+        let fit = drag(
+            &account,
+            &covariance(ride, &account, mass, at, rolling.gust_q_m2_s),
+            crr,
+        )?;
         let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * at;
         passes.push(PassDrag {
             ride: index,
@@ -87,10 +95,19 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
         return None;
     }
     temper(day, &mut passes);
-    let forward_over_reverse = if day.out_and_back { direction_effect(day, &passes) } else { None };
+    let forward_over_reverse = if day.out_and_back {
+        direction_effect(day, &passes)
+    } else {
+        None
+    };
     let blocks = blocks(day, &passes, forward_over_reverse);
     let setups = (0..day.setups.len()).map(|s| setup(s, &blocks)).collect();
-    Some(Averages { passes, blocks, setups, forward_over_reverse })
+    Some(Averages {
+        passes,
+        blocks,
+        setups,
+        forward_over_reverse,
+    })
 }
 
 /// Moves the expected spread between passes toward the one seen among like passes of one block.
@@ -146,10 +163,16 @@ fn direction_effect(day: &Day, passes: &[PassDrag]) -> Option<(f64, f64)> {
         if *direction != Direction::Forward {
             continue;
         }
-        let Some((_, reverse)) = groups.iter().find(|((b, d), _)| b == block && *d == Direction::Reverse) else {
+        let Some((_, reverse)) = groups
+            .iter()
+            .find(|((b, d), _)| b == block && *d == Direction::Reverse)
+        else {
             continue;
         };
-        let (f, r) = (mean(forward.iter().map(|p| p.cda_m2)), mean(reverse.iter().map(|p| p.cda_m2)));
+        let (f, r) = (
+            mean(forward.iter().map(|p| p.cda_m2)),
+            mean(reverse.iter().map(|p| p.cda_m2)),
+        );
         let (uf, ur) = (group_uncertainty(forward), group_uncertainty(reverse));
         let middle = 0.5 * (f + r);
         effects.push(((f - r) / middle, uf.hypot(ur) / middle));
@@ -164,7 +187,12 @@ fn direction_effect(day: &Day, passes: &[PassDrag]) -> Option<(f64, f64)> {
 }
 
 fn group_uncertainty(group: &[PassDrag]) -> f64 {
-    (group.iter().map(|p| p.standard_uncertainty_m2.powi(2)).sum::<f64>()).sqrt() / group.len() as f64
+    (group
+        .iter()
+        .map(|p| p.standard_uncertainty_m2.powi(2))
+        .sum::<f64>())
+    .sqrt()
+        / group.len() as f64
 }
 
 fn blocks(day: &Day, passes: &[PassDrag], effect: Option<(f64, f64)>) -> Vec<BlockDrag> {
@@ -176,7 +204,12 @@ fn blocks(day: &Day, passes: &[PassDrag], effect: Option<(f64, f64)>) -> Vec<Blo
         let own: Vec<_> = groups.iter().filter(|((b, _), _)| *b == block).collect();
         let count = own.len() as f64;
         let mut cda_m2 = mean(own.iter().map(|(_, g)| mean(g.iter().map(|p| p.cda_m2))));
-        let uncertainty = own.iter().map(|(_, g)| group_uncertainty(g).powi(2)).sum::<f64>().sqrt() / count;
+        let uncertainty = own
+            .iter()
+            .map(|(_, g)| group_uncertainty(g).powi(2))
+            .sum::<f64>()
+            .sqrt()
+            / count;
         let balanced = !day.out_and_back || own.len() == 2;
         if let (false, Some((effect, _)), Some(((_, direction), _))) = (balanced, effect, own.first()) {
             // The day's other blocks say by how much one direction reads high.
@@ -186,8 +219,17 @@ fn blocks(day: &Day, passes: &[PassDrag], effect: Option<(f64, f64)>) -> Vec<Blo
             };
             cda_m2 /= 1.0 + half;
         }
-        let setup = own.first().and_then(|(_, g)| g.first()).map_or(0, |p| day.rides[p.ride].setup);
-        blocks.push(BlockDrag { block, setup, cda_m2, standard_uncertainty_m2: uncertainty, balanced });
+        let setup = own
+            .first()
+            .and_then(|(_, g)| g.first())
+            .map_or(0, |p| day.rides[p.ride].setup);
+        blocks.push(BlockDrag {
+            block,
+            setup,
+            cda_m2,
+            standard_uncertainty_m2: uncertainty,
+            balanced,
+        });
     }
     blocks
 }
@@ -210,7 +252,11 @@ fn setup(setup: usize, blocks: &[BlockDrag]) -> Option<SetupDrag> {
             degrees_of_freedom: count - 1.0,
         },
     };
-    Some(SetupDrag { cda_m2, blocks: own.len(), spread })
+    Some(SetupDrag {
+        cda_m2,
+        blocks: own.len(),
+        spread,
+    })
 }
 
 /// Welch over the blocks' log drag areas. `common` is what the shared inputs leave in the log ratio.
@@ -218,13 +264,21 @@ fn setup(setup: usize, blocks: &[BlockDrag]) -> Option<SetupDrag> {
 /// `None` where a set-up has no block, or a drag area that is not positive.
 pub fn compare(averages: &Averages, setup: usize, baseline: usize, common: f64) -> Option<Comparison> {
     let logs = |s: usize| -> Option<Vec<f64>> {
-        let own: Vec<f64> = averages.blocks.iter().filter(|b| b.setup == s).map(|b| b.cda_m2).collect();
-        (!own.is_empty() && own.iter().all(|cda| *cda > 0.0)).then(|| own.iter().map(|cda| cda.ln()).collect())
+        let own: Vec<f64> = averages
+            .blocks
+            .iter()
+            .filter(|b| b.setup == s)
+            .map(|b| b.cda_m2)
+            .collect();
+        (!own.is_empty() && own.iter().all(|cda| *cda > 0.0))
+            .then(|| own.iter().map(|cda| cda.ln()).collect())
     };
     let (of, base) = (logs(setup)?, logs(baseline)?);
     let log_ratio = mean(of.iter().copied()) - mean(base.iter().copied());
-    let spread = welch(&of, &base)
-        .map(|w| Spread { standard_uncertainty: w.standard_uncertainty, degrees_of_freedom: w.degrees_of_freedom });
+    let spread = welch(&of, &base).map(|w| Spread {
+        standard_uncertainty: w.standard_uncertainty,
+        degrees_of_freedom: w.degrees_of_freedom,
+    });
     let block_standard_deviation = spread.map(|s| {
         let share = 1.0 / of.len() as f64 + 1.0 / base.len() as f64;
         s.standard_uncertainty / share.sqrt()

@@ -51,16 +51,26 @@ struct Pool<'a> {
 }
 
 /// `None` without a single usable pass.
-pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profile_sd_m: f64) -> Option<Rolling> {
+pub fn rolling(
+    rides: &[PassRide],
+    setups: &[Setup],
+    course_length_m: f64,
+    profile_sd_m: f64,
+) -> Option<Rolling> {
     let neutral = Shift::default();
-    let all: Vec<Vec<Account>> =
-        rides.iter().map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral)).collect();
+    let all: Vec<Vec<Account>> = rides
+        .iter()
+        .map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral))
+        .collect();
     let prior = setups.first()?.crr;
     let pool = Pool {
         rides,
         cda_m2: rough_cda_m2(rides, &all, setups)?,
         accounts: all,
-        effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
+        effective_mass_kg: rides
+            .iter()
+            .map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg())
+            .collect(),
         profile_sd_m,
     };
     let (gust_q_m2_s, ended) = search_gust_q(&pool, setups);
@@ -68,7 +78,11 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
     let prior_sd = prior.standard_uncertainty;
     // What is known before and what the rides say, each by its precision.
     let (shift, standard_uncertainty) = match alone {
-        Some(Alone { shift, standard_uncertainty: own, .. }) if prior_sd > 0.0 => {
+        Some(Alone {
+            shift,
+            standard_uncertainty: own,
+            ..
+        }) if prior_sd > 0.0 => {
             let (before, seen) = (prior_sd.powi(-2), own.powi(-2));
             (shift * seen / (before + seen), (before + seen).sqrt().recip())
         }
@@ -114,7 +128,9 @@ impl Pool<'_> {
 
     /// Left sides with Crr at its prior, and one column of air for each set-up that was ridden.
     fn system(&self, setups: &[Setup], accounts: &[Vec<Account>]) -> (DMatrix<f64>, DVector<f64>) {
-        let ridden: Vec<usize> = (0..setups.len()).filter(|s| self.rides.iter().any(|r| r.setup == *s)).collect();
+        let ridden: Vec<usize> = (0..setups.len())
+            .filter(|s| self.rides.iter().any(|r| r.setup == *s))
+            .collect();
         let mut design = DMatrix::zeros(self.rows(), ridden.len() + 1);
         let mut y = DVector::zeros(self.rows());
         let mut row = 0;
@@ -144,8 +160,12 @@ impl Pool<'_> {
     /// instruments are the accounts at the speed that power and slope alone would give, which no wind moves.
     fn alone(&self, setups: &[Setup], gust_q: f64) -> Option<Alone> {
         let (design, y) = self.system(setups, &self.accounts);
-        let expected: Vec<Vec<Account>> =
-            self.rides.iter().zip(&self.accounts).map(|(r, a)| self.expected(r, a, setups)).collect();
+        let expected: Vec<Vec<Account>> = self
+            .rides
+            .iter()
+            .zip(&self.accounts)
+            .map(|(r, a)| self.expected(r, a, setups))
+            .collect();
         let (instruments, _) = self.system(setups, &expected);
         let lower = Cholesky::new(self.noise(gust_q))?.l();
         let white_design = lower.solve_lower_triangular(&design)?;
@@ -154,7 +174,9 @@ impl Pool<'_> {
         // Columns of length one: air and rolling differ by orders of magnitude.
         let scale: Vec<f64> = white_design.column_iter().map(|c| c.norm()).collect();
         let scaled = |mut m: DMatrix<f64>| {
-            m.column_iter_mut().zip(&scale).for_each(|(mut column, s)| column /= *s);
+            m.column_iter_mut()
+                .zip(&scale)
+                .for_each(|(mut column, s)| column /= *s);
             m
         };
         let (x, z) = (scaled(white_design), scaled(white_instruments));
@@ -168,13 +190,17 @@ impl Pool<'_> {
             standard_uncertainty: sd(last) / scale[last],
             correlation: covariance[(0, last)] / (sd(0) * sd(last)),
         };
-        (found.shift.is_finite() && found.standard_uncertainty > 0.0 && found.correlation.is_finite()).then_some(found)
+        (found.shift.is_finite() && found.standard_uncertainty > 0.0 && found.correlation.is_finite())
+            .then_some(found)
     }
 
     /// The accounts of a pass as they would be without wind: each cell ridden at the power it was ridden with.
     fn expected(&self, ride: &PassRide, accounts: &[Account], setups: &[Setup]) -> Vec<Account> {
         let shift = Shift::default();
-        let rig = Rig { cda_m2: self.cda_m2, ..rig(&setups[ride.setup], &shift) };
+        let rig = Rig {
+            cda_m2: self.cda_m2,
+            ..rig(&setups[ride.setup], &shift)
+        };
         let around = surroundings(ride, &shift);
         let mut speed = ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
         let mut expected = Vec::with_capacity(accounts.len());
@@ -227,8 +253,14 @@ impl Pool<'_> {
     }
 
     /// A node of the profile that is too high makes one cell climb more and the next less, in every pass.
-    fn shared_profile(&self, v: &mut DMatrix<f64>, a: (usize, usize, &PassRide), b: (usize, usize, &PassRide)) {
-        let node_j2 = self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
+    fn shared_profile(
+        &self,
+        v: &mut DMatrix<f64>,
+        a: (usize, usize, &PassRide),
+        b: (usize, usize, &PassRide),
+    ) {
+        let node_j2 =
+            self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
         let same = |x: f64, y: f64| (x - y).abs() < 0.5;
         for (p, cell) in a.2.cells.iter().enumerate() {
             for (q, other) in b.2.cells.iter().enumerate() {
@@ -267,7 +299,11 @@ fn search_gust_q(pool: &Pool, setups: &[Setup]) -> (f64, Ended) {
         .and_then(|result| result.state.best_param);
     match found {
         Some(log_q) if log_q.is_finite() => {
-            let ended = if log_q - low < 0.05 || high - log_q < 0.05 { Ended::AtBound } else { Ended::Converged };
+            let ended = if log_q - low < 0.05 || high - log_q < 0.05 {
+                Ended::AtBound
+            } else {
+                Ended::Converged
+            };
             (log_q.exp(), ended)
         }
         _ => (GUST_Q_MEDIAN_M2_S, Ended::PriorOnly),

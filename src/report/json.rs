@@ -42,8 +42,12 @@ fn worth(w: &Worth) -> Map<String, Value> {
 }
 
 pub fn passes(surveyed: &Surveyed) -> Value {
-    let passes: Vec<Value> =
-        surveyed.ridden.passes.iter().map(|p| Value::Object(pass(p, surveyed, &p.flags))).collect();
+    let passes: Vec<Value> = surveyed
+        .ridden
+        .passes
+        .iter()
+        .map(|p| Value::Object(pass(p, surveyed, &p.flags)))
+        .collect();
     json!({
         "schema": SCHEMA,
         "course": course(&surveyed.ridden.course),
@@ -128,8 +132,14 @@ fn compared_pass(result: &PassResult, compared: &Compared) -> Value {
     map.insert("block".into(), json!(result.block));
     let setup = result.setup.map(|s| surveyed.test_day.setups[s].name.as_str());
     map.insert("setup".into(), json!(setup.or(result.block.map(|_| "none"))));
-    map.insert("cda_m2".into(), result.cda_m2.map_or(Value::Null, |(v, u)| with_uncertainty(v, u)));
-    map.insert("still_air_time_s".into(), result.still_air_time_s.map_or(Value::Null, number));
+    map.insert(
+        "cda_m2".into(),
+        result.cda_m2.map_or(Value::Null, |(v, u)| with_uncertainty(v, u)),
+    );
+    map.insert(
+        "still_air_time_s".into(),
+        result.still_air_time_s.map_or(Value::Null, number),
+    );
     map.insert("kept".into(), json!(result.kept));
     if let Some(e) = &result.elevation {
         map.insert(
@@ -256,14 +266,14 @@ pub fn inspect(recording: &Recording, streams: Option<&Streams>, stretches: Opti
         })).collect::<Vec<_>>(),
         "faults": recording.faults.iter().map(fault).collect::<Vec<_>>(),
     });
-    let Value::Object(map) = &mut value else { return value };
+    let Value::Object(map) = &mut value else {
+        return value;
+    };
     if let Some(s) = streams {
         map.insert("start_time".into(), json!(utc_text(s.start_s(), 0)));
         map.insert("end_time".into(), json!(utc_text(s.end_s(), 0)));
         map.insert("nominal_interval_s".into(), number(s.nominal_interval_s));
-        let gap = |g: &crate::streams::Gap| {
-            json!({"start_time": utc_text(g.start_s, 0), "duration_s": number(g.end_s - g.start_s), "paused": g.paused})
-        };
+        let gap = |g: &crate::streams::Gap| json!({"start_time": utc_text(g.start_s, 0), "duration_s": number(g.end_s - g.start_s), "paused": g.paused});
         map.insert("gaps".into(), s.gaps.iter().map(gap).collect());
         let repair = |r: &crate::streams::Repair| {
             json!({

@@ -14,18 +14,28 @@ pub fn table(header: &[&str], left: &[usize], rows: Vec<Vec<String>>, width: usi
     table.add_rows(rows);
     for index in 0..header.len() {
         if let Some(column) = table.column_mut(index) {
-            let side = if left.contains(&index) { CellAlignment::Left } else { CellAlignment::Right };
+            let side = if left.contains(&index) {
+                CellAlignment::Left
+            } else {
+                CellAlignment::Right
+            };
             column.set_cell_alignment(side);
             column.set_padding((0, 2));
         }
     }
-    table.lines().map(|line| line.trim_end().to_string()).collect::<Vec<_>>().join("\n")
+    table
+        .lines()
+        .map(|line| line.trim_end().to_string())
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 type Channel = (&'static str, &'static str, fn(&Sample) -> bool);
 
 const CHANNELS: [Channel; 10] = [
-    ("position", "deg", |s| s.latitude_deg.is_some() && s.longitude_deg.is_some()),
+    ("position", "deg", |s| {
+        s.latitude_deg.is_some() && s.longitude_deg.is_some()
+    }),
     ("altitude", "m", |s| s.altitude_m.is_some()),
     ("speed", "m/s", |s| s.speed_m_s.is_some()),
     ("distance", "m", |s| s.distance_m.is_some()),
@@ -40,10 +50,18 @@ const CHANNELS: [Channel; 10] = [
 /// Name, unit and number of valid samples of every channel that has any.
 pub fn channels(recording: &Recording) -> Vec<(String, String, usize)> {
     let own = CHANNELS.iter().map(|(name, unit, has)| {
-        (name.to_string(), unit.to_string(), recording.samples.iter().filter(|s| has(s)).count())
+        (
+            name.to_string(),
+            unit.to_string(),
+            recording.samples.iter().filter(|s| has(s)).count(),
+        )
     });
     let extra = recording.extra.iter().map(|channel| {
-        (channel.name.clone(), channel.units.clone(), channel.values.iter().flatten().count())
+        (
+            channel.name.clone(),
+            channel.units.clone(),
+            channel.values.iter().flatten().count(),
+        )
     });
     own.chain(extra).filter(|(_, _, count)| *count > 0).collect()
 }

@@ -25,7 +25,11 @@ pub fn compare(compared: &Compared, width: usize) -> String {
         parts.push(differences(compared, width));
     }
     parts.push(setups(compared, width));
-    parts.push(format!("{}\n\n{}", course(&compared.surveyed, width), pass_table(compared, width)));
+    parts.push(format!(
+        "{}\n\n{}",
+        course(&compared.surveyed, width),
+        pass_table(compared, width)
+    ));
     parts.extend(near_passes(&compared.surveyed, width));
     parts.extend(budget(compared, width));
     let fit = &compared.fit.sentence;
@@ -44,9 +48,16 @@ pub fn compare(compared: &Compared, width: usize) -> String {
 fn answer(compared: &Compared, width: usize) -> String {
     let sentences: Vec<String> = match compared.findings.as_slice() {
         [] => vec![alone(compared)],
-        all => all.iter().map(|f| wrapped(&sentence(f, compared), width)).collect(),
+        all => all
+            .iter()
+            .map(|f| wrapped(&sentence(f, compared), width))
+            .collect(),
     };
-    sentences.iter().map(|s| wrapped(s, width)).collect::<Vec<_>>().join("\n")
+    sentences
+        .iter()
+        .map(|s| wrapped(s, width))
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 fn alone(compared: &Compared) -> String {
@@ -73,8 +84,7 @@ fn sentence(finding: &Finding, compared: &Compared) -> String {
         (Call::NotResolved, Some([low, high])) if finding.known_to_be_small => format!(
             "Not resolved, and small: '{name}' differs from '{base}' by {:+.1} % in drag area ({low:+.1} to {high:+.1} %), \
              less than the {} % that matter to you.",
-            percent.value,
-            compared.surveyed.test_day.smallest_difference_percent
+            percent.value, compared.surveyed.test_day.smallest_difference_percent
         ),
         (Call::NotResolved, Some([low, high])) => format!(
             "Not resolved: '{name}' read {:+.1} % in drag area beside '{base}' ({low:+.1} to {high:+.1} %). {}",
@@ -83,9 +93,16 @@ fn sentence(finding: &Finding, compared: &Compared) -> String {
         ),
         (call, interval) => {
             let [low, high] = interval.unwrap_or([f64::NAN; 2]);
-            let (less, faster) =
-                if call == Call::LowerDrag { ("less", "faster") } else { ("more", "slower") };
-            let [a, b] = if call == Call::LowerDrag { [-high, -low] } else { [low, high] };
+            let (less, faster) = if call == Call::LowerDrag {
+                ("less", "faster")
+            } else {
+                ("more", "slower")
+            };
+            let [a, b] = if call == Call::LowerDrag {
+                [-high, -low]
+            } else {
+                [low, high]
+            };
             format!(
                 "'{name}' is {faster}: {:.1} % {less} drag area than '{base}' ({a:.1} to {b:.1} %, 90 % interval), \
                  {:+.1} W at {:.0} km/h and {:+.0} s over a flat 40 km.",
@@ -117,7 +134,9 @@ fn plus_minus(e: &Estimated, decimals: usize) -> String {
 }
 
 fn range(interval: Option<[f64; 2]>, decimals: usize) -> String {
-    interval.map_or("not known".to_string(), |[low, high]| format!("{low:+.decimals$} to {high:+.decimals$}"))
+    interval.map_or("not known".to_string(), |[low, high]| {
+        format!("{low:+.decimals$} to {high:+.decimals$}")
+    })
 }
 
 fn differences(compared: &Compared, width: usize) -> String {
@@ -127,8 +146,16 @@ fn differences(compared: &Compared, width: usize) -> String {
         .iter()
         .map(|f| {
             let mut rows = vec![
-                vec!["drag area, %".into(), plus_minus(&f.cda_change_percent, 1), range(f.cda_change_percent.interval_90, 1)],
-                vec!["drag area, m²".into(), plus_minus(&f.cda_change_m2, 4), range(f.cda_change_m2.interval_90, 4)],
+                vec![
+                    "drag area, %".into(),
+                    plus_minus(&f.cda_change_percent, 1),
+                    range(f.cda_change_percent.interval_90, 1),
+                ],
+                vec![
+                    "drag area, m²".into(),
+                    plus_minus(&f.cda_change_m2, 4),
+                    range(f.cda_change_m2.interval_90, 4),
+                ],
                 vec![
                     format!("W at {:.0} km/h", km_h(f.speed_m_s)),
                     format!("{:+.1}", f.watts.value),
@@ -144,8 +171,14 @@ fn differences(compared: &Compared, width: usize) -> String {
                 let all = range(f.interval_90_all_pairs_percent, 1);
                 rows.push(vec!["… over all pairs, %".into(), String::new(), all]);
             }
-            let chance = f.probability_lower.map_or("not known".into(), |p| format!("{:.1} %", 100.0 * p));
-            rows.push(vec!["chance of less drag".into(), chance, f.call.as_text().into()]);
+            let chance = f
+                .probability_lower
+                .map_or("not known".into(), |p| format!("{:.1} %", 100.0 * p));
+            rows.push(vec![
+                "chance of less drag".into(),
+                chance,
+                f.call.as_text().into(),
+            ]);
             let heading = format!("{} against {}", names[f.setup].name, names[f.baseline].name);
             let text = table(&["change", "estimate", "90 % interval"], &[0], rows, width);
             format!("{}\n{text}", wrapped(&heading, width))
@@ -165,7 +198,9 @@ fn setups(compared: &Compared, width: usize) -> String {
         .iter()
         .map(|s| {
             let (cda, interval) = match s.cda_m2 {
-                Some((cda, u, [low, high])) => (format!("{cda:.3} ± {u:.3}"), format!("{low:.3} to {high:.3}")),
+                Some((cda, u, [low, high])) => {
+                    (format!("{cda:.3} ± {u:.3}"), format!("{low:.3} to {high:.3}"))
+                }
                 None => ("none".into(), String::new()),
             };
             let mut row = vec![
@@ -177,7 +212,10 @@ fn setups(compared: &Compared, width: usize) -> String {
                 s.passes.to_string(),
             ];
             if ranked {
-                row.push(s.chance_lowest.map_or(String::new(), |c| format!("{:.0} %", 100.0 * c)));
+                row.push(
+                    s.chance_lowest
+                        .map_or(String::new(), |c| format!("{:.0} %", 100.0 * c)),
+                );
             }
             row
         })
@@ -198,12 +236,23 @@ fn position(deg: [f64; 2]) -> String {
 }
 
 fn course(surveyed: &Surveyed, width: usize) -> String {
-    let Course { shape, found, line, roll_backs, lap_mark_places, .. } = &surveyed.ridden.course;
+    let Course {
+        shape,
+        found,
+        line,
+        roll_backs,
+        lap_mark_places,
+        ..
+    } = &surveyed.ridden.course;
     let climb = match surveyed.ridden.course.climb_m() {
         Some(climb) => format!("{climb:+.1} m from start to finish"),
         None => "height unknown".to_string(),
     };
-    let origin = if *found { "found from the rides" } else { "from test.toml" };
+    let origin = if *found {
+        "found from the rides"
+    } else {
+        "from test.toml"
+    };
     let mut text = format!(
         "Course ({origin}): {}, {:.0} m, {climb}; start {}",
         shape_text(*shape),
@@ -218,7 +267,9 @@ fn course(surveyed: &Surveyed, width: usize) -> String {
         text.push_str(&format!(" Rolled back {roll_backs} times, not counted."));
     }
     for place in lap_mark_places {
-        let at = place.distance_m.map_or(String::new(), |d| format!(", {d:.0} m from the start"));
+        let at = place
+            .distance_m
+            .map_or(String::new(), |d| format!(", {d:.0} m from the start"));
         text.push_str(&format!(
             " The lap button was pressed {} times at {}{at}: it can serve as a gate.",
             place.marks,
@@ -229,13 +280,22 @@ fn course(surveyed: &Surveyed, width: usize) -> String {
 }
 
 fn days(surveyed: &Surveyed) -> bool {
-    let mut days: Vec<String> = surveyed.ridden.passes.iter().map(|p| utc_text(p.start_s, 0)[..10].to_string()).collect();
+    let mut days: Vec<String> = surveyed
+        .ridden
+        .passes
+        .iter()
+        .map(|p| utc_text(p.start_s, 0)[..10].to_string())
+        .collect();
     days.dedup();
     days.len() > 1
 }
 
 fn start_text(start_s: f64, with_day: bool) -> String {
-    if with_day { utc_text(start_s, 0)[..19].replace('T', " ") } else { clock_text(start_s) }
+    if with_day {
+        utc_text(start_s, 0)[..19].replace('T', " ")
+    } else {
+        clock_text(start_s)
+    }
 }
 
 fn way(direction: Direction) -> &'static str {
@@ -248,26 +308,52 @@ fn way(direction: Direction) -> &'static str {
 fn pass_table(compared: &Compared, width: usize) -> String {
     let surveyed = &compared.surveyed;
     let with_day = days(surveyed);
-    let header = ["pass", "block", "set-up", "way", "start UTC", "s", "km/h in", "W", "CdA m²", "still air s"];
+    let header = [
+        "pass",
+        "block",
+        "set-up",
+        "way",
+        "start UTC",
+        "s",
+        "km/h in",
+        "W",
+        "CdA m²",
+        "still air s",
+    ];
     let row = |result: &PassResult| {
         let pass = &surveyed.ridden.passes[result.pass];
-        let mark = if result.kept && result.flags.is_empty() { "" } else { "*" };
+        let mark = if result.kept && result.flags.is_empty() {
+            ""
+        } else {
+            "*"
+        };
         vec![
             format!("{}{mark}", pass.number),
             result.block.map_or("–".into(), |b| b.to_string()),
-            result.setup.map_or("none".into(), |s| shortened(&surveyed.test_day.setups[s].name)),
+            result
+                .setup
+                .map_or("none".into(), |s| shortened(&surveyed.test_day.setups[s].name)),
             way(pass.direction).into(),
             start_text(pass.start_s, with_day),
             format!("{:.1}", pass.duration_s()),
             format!("{:.1}", km_h(pass.entry_speed_m_s)),
-            if pass.mean_power_w.is_finite() { format!("{:.0}", pass.mean_power_w) } else { "–".into() },
-            result.cda_m2.map_or("–".into(), |(cda, u)| format!("{cda:.3}±{u:.3}")),
+            if pass.mean_power_w.is_finite() {
+                format!("{:.0}", pass.mean_power_w)
+            } else {
+                "–".into()
+            },
+            result
+                .cda_m2
+                .map_or("–".into(), |(cda, u)| format!("{cda:.3}±{u:.3}")),
             result.still_air_time_s.map_or("–".into(), |t| format!("{t:.1}")),
         ]
     };
     let rows = compared.passes.iter().map(row).collect();
     let mut text = table(&header, &[1, 2, 3, 4], rows, width);
-    let flagged = compared.passes.iter().map(|r| (surveyed.ridden.passes[r.pass].number, r.flags.as_slice()));
+    let flagged = compared
+        .passes
+        .iter()
+        .map(|r| (surveyed.ridden.passes[r.pass].number, r.flags.as_slice()));
     text.push_str(&flags(flagged, width));
     text
 }
@@ -286,7 +372,11 @@ fn flags<'a>(passes: impl Iterator<Item = (usize, &'a [String])>, width: usize) 
         .filter(|(_, flags)| !flags.is_empty())
         .map(|(number, flags)| listed(&format!("*pass {number}: {}", flags.join("; ")), width))
         .collect();
-    if lines.is_empty() { String::new() } else { format!("\n{}", lines.join("\n")) }
+    if lines.is_empty() {
+        String::new()
+    } else {
+        format!("\n{}", lines.join("\n"))
+    }
 }
 
 fn near_passes(surveyed: &Surveyed, width: usize) -> Option<String> {
@@ -298,7 +388,15 @@ fn near_passes(surveyed: &Surveyed, width: usize) -> Option<String> {
     let lines: Vec<String> = near
         .iter()
         .map(|n| {
-            listed(&format!("{} {}: {}", start_text(n.start_s, with_day), way(n.direction), n.reason), width)
+            listed(
+                &format!(
+                    "{} {}: {}",
+                    start_text(n.start_s, with_day),
+                    way(n.direction),
+                    n.reason
+                ),
+                width,
+            )
         })
         .collect();
     Some(format!("Nearly a pass:\n{}", lines.join("\n")))
@@ -308,7 +406,11 @@ fn near_passes(surveyed: &Surveyed, width: usize) -> Option<String> {
 fn budget(compared: &Compared, width: usize) -> Option<String> {
     let first = compared.findings.first();
     let baseline = first.map_or(0, |f| f.baseline);
-    let mut lines: Vec<_> = compared.budget.iter().filter(|l| l.effect_cda_m2[baseline].is_finite()).collect();
+    let mut lines: Vec<_> = compared
+        .budget
+        .iter()
+        .filter(|l| l.effect_cda_m2[baseline].is_finite())
+        .collect();
     lines.sort_by(|a, b| b.effect_cda_m2[baseline].total_cmp(&a.effect_cda_m2[baseline]));
     if lines.is_empty() {
         return None;
@@ -319,9 +421,14 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
         .map(|line| {
             let mut row = vec![
                 line.input.to_string(),
-                format!("{:.2$} {}", line.standard_uncertainty, line.unit, decimals(line.standard_uncertainty))
-                    .trim_end_matches(" 1")
-                    .to_string(),
+                format!(
+                    "{:.2$} {}",
+                    line.standard_uncertainty,
+                    line.unit,
+                    decimals(line.standard_uncertainty)
+                )
+                .trim_end_matches(" 1")
+                .to_string(),
                 format!("{:.4}", line.effect_cda_m2[baseline]),
             ];
             if let Some(f) = first {
@@ -350,8 +457,10 @@ fn warnings(warnings: &[Warning], width: usize) -> Option<String> {
     if warnings.is_empty() {
         return None;
     }
-    let lines: Vec<String> =
-        warnings.iter().map(|w| listed(&format!("{}. {}", w.message, w.next_step), width)).collect();
+    let lines: Vec<String> = warnings
+        .iter()
+        .map(|w| listed(&format!("{}. {}", w.message, w.next_step), width))
+        .collect();
     Some(format!("To mind:\n{}", lines.join("\n")))
 }
 
@@ -376,7 +485,11 @@ pub fn passes(surveyed: &Surveyed, width: usize) -> String {
                 format!("{:.1}", p.duration_s()),
                 format!("{:.1}", km_h(p.entry_speed_m_s)),
                 format!("{:.1}", km_h(ridden.course.length_m() / p.duration_s())),
-                if p.mean_power_w.is_finite() { format!("{:.0}", p.mean_power_w) } else { "–".into() },
+                if p.mean_power_w.is_finite() {
+                    format!("{:.0}", p.mean_power_w)
+                } else {
+                    "–".into()
+                },
                 format!("{:.0}", p.ridden_m),
             ];
             if several {
@@ -387,7 +500,10 @@ pub fn passes(surveyed: &Surveyed, width: usize) -> String {
         .collect();
     let mut parts = vec![course(surveyed, width)];
     let mut text = table(&header, &[1, 2, 8], rows, width);
-    text.push_str(&flags(ridden.passes.iter().map(|p| (p.number, p.flags.as_slice())), width));
+    text.push_str(&flags(
+        ridden.passes.iter().map(|p| (p.number, p.flags.as_slice())),
+        width,
+    ));
     parts.push(text);
     parts.extend(near_passes(surveyed, width));
     parts.extend(warnings(&surveyed.warnings, width));
@@ -397,7 +513,11 @@ pub fn passes(surveyed: &Surveyed, width: usize) -> String {
 /// What one recording holds; `found`: its repeated stretch, or why there is none.
 pub fn inspect(recording: &Recording, streams: Option<&Streams>, found: &str, width: usize) -> String {
     let count = recording.samples.len();
-    let mut head = format!("{}: {:?}, {count} samples", recording.file.display(), recording.format);
+    let mut head = format!(
+        "{}: {:?}, {count} samples",
+        recording.file.display(),
+        recording.format
+    );
     if let Some(device) = &recording.device {
         head.push_str(&format!(", recorded by {device}"));
     }
@@ -408,10 +528,20 @@ pub fn inspect(recording: &Recording, streams: Option<&Streams>, found: &str, wi
     let rows = channels(recording)
         .into_iter()
         .map(|(name, unit, valid)| {
-            vec![name, unit, valid.to_string(), format!("{:.1} %", 100.0 * valid as f64 / count.max(1) as f64)]
+            vec![
+                name,
+                unit,
+                valid.to_string(),
+                format!("{:.1} %", 100.0 * valid as f64 / count.max(1) as f64),
+            ]
         })
         .collect();
-    parts.push(table(&["channel", "unit", "samples", "share"], &[0, 1], rows, width));
+    parts.push(table(
+        &["channel", "unit", "samples", "share"],
+        &[0, 1],
+        rows,
+        width,
+    ));
     if let Some(s) = streams {
         parts.push(wrapped(&speed_line(s), width));
         if !s.repairs.is_empty() {
@@ -439,8 +569,18 @@ pub fn inspect(recording: &Recording, streams: Option<&Streams>, found: &str, wi
 }
 
 fn clock_line(s: &Streams) -> String {
-    let pauses: Vec<f64> = s.gaps.iter().filter(|g| g.paused).map(|g| g.end_s - g.start_s).collect();
-    let holes: Vec<f64> = s.gaps.iter().filter(|g| !g.paused).map(|g| g.end_s - g.start_s).collect();
+    let pauses: Vec<f64> = s
+        .gaps
+        .iter()
+        .filter(|g| g.paused)
+        .map(|g| g.end_s - g.start_s)
+        .collect();
+    let holes: Vec<f64> = s
+        .gaps
+        .iter()
+        .filter(|g| !g.paused)
+        .map(|g| g.end_s - g.start_s)
+        .collect();
     let told = |list: &[f64]| match list {
         [] => "none".to_string(),
         some => format!("{} ({:.0} s in all)", some.len(), some.iter().sum::<f64>()),
@@ -469,7 +609,12 @@ fn speed_line(s: &Streams) -> String {
 }
 
 fn repair_line(repair: &crate::streams::Repair) -> String {
-    format!("{} to {}: {}", clock_text(repair.start_s), clock_text(repair.end_s), repair.message)
+    format!(
+        "{} to {}: {}",
+        clock_text(repair.start_s),
+        clock_text(repair.end_s),
+        repair.message
+    )
 }
 
 /// The first of a long list; `--json` has them all.
@@ -477,7 +622,10 @@ fn some_of(lines: &[String]) -> String {
     const MOST: usize = 12;
     let mut text = lines.iter().take(MOST).cloned().collect::<Vec<_>>().join("\n");
     if lines.len() > MOST {
-        text.push_str(&format!("\n- … and {} more (all with --json)", lines.len() - MOST));
+        text.push_str(&format!(
+            "\n- … and {} more (all with --json)",
+            lines.len() - MOST
+        ));
     }
     text
 }
@@ -485,7 +633,10 @@ fn some_of(lines: &[String]) -> String {
 /// The course in one sentence, for `inspect`.
 pub fn stretch(surveyed: &Surveyed) -> String {
     let count = surveyed.ridden.passes.len();
-    format!("Ridden more than once, {count} passes. {}", course(surveyed, usize::MAX))
+    format!(
+        "Ridden more than once, {count} passes. {}",
+        course(surveyed, usize::MAX)
+    )
 }
 
 fn listed(text: &str, width: usize) -> String {

@@ -33,7 +33,10 @@ impl Assigned {
         let own = self.windows.iter().rev().find(|(_, of)| *of == Some(pass));
         let chosen = own.or_else(|| self.windows.iter().rev().find(|(_, of)| of.is_none()));
         let (from, to) = chosen.map_or((None, None), |(w, _)| (w.from_m, w.to_m));
-        (from.unwrap_or(0.0).clamp(0.0, length_m), to.unwrap_or(length_m).clamp(0.0, length_m))
+        (
+            from.unwrap_or(0.0).clamp(0.0, length_m),
+            to.unwrap_or(length_m).clamp(0.0, length_m),
+        )
     }
 }
 
@@ -65,7 +68,13 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
                 places[index].left_out = Some(exclude.reason.clone());
                 by_number(&exclude.pass, &ridden.passes[index], "exclude", &mut warnings);
             }
-            None => faults.push(no_such_pass(&exclude.pass, ridden, test_toml, exclude.line, "[[exclude]]")),
+            None => faults.push(no_such_pass(
+                &exclude.pass,
+                ridden,
+                test_toml,
+                exclude.line,
+                "[[exclude]]",
+            )),
         }
     }
     let mut windows = Vec::new();
@@ -78,7 +87,13 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
                     Some(index)
                 }
                 None => {
-                    faults.push(no_such_pass(reference, ridden, test_toml, window.line, "[[window]]"));
+                    faults.push(no_such_pass(
+                        reference,
+                        ridden,
+                        test_toml,
+                        window.line,
+                        "[[window]]",
+                    ));
                     continue;
                 }
             },
@@ -96,22 +111,42 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
         }
         windows.push((window.clone(), of));
     }
-    if faults.is_empty() { Ok(Assigned { passes: places, warnings, windows }) } else { Err(Error { faults }) }
+    if faults.is_empty() {
+        Ok(Assigned {
+            passes: places,
+            warnings,
+            windows,
+        })
+    } else {
+        Err(Error { faults })
+    }
 }
 
 fn by_times(day: &TestDay, passes: &[Pass], places: &mut [Place]) {
     for (number, block) in day.blocks.iter().enumerate() {
-        let Extent::Times { from_s, to_s } = block.extent else { continue };
+        let Extent::Times { from_s, to_s } = block.extent else {
+            continue;
+        };
         for (place, pass) in places.iter_mut().zip(passes) {
             if place.block.is_none() && (from_s..=to_s).contains(&pass.start_s) {
-                *place = Place { block: Some(number), setup: block.setup, left_out: None };
+                *place = Place {
+                    block: Some(number),
+                    setup: block.setup,
+                    left_out: None,
+                };
             }
         }
     }
 }
 
 /// Blocks given as counts take the passes that no block of times has claimed, in order of time.
-fn by_counts(day: &TestDay, ridden: &Ridden, places: &mut [Place], test_toml: &Path, faults: &mut Vec<Fault>) {
+fn by_counts(
+    day: &TestDay,
+    ridden: &Ridden,
+    places: &mut [Place],
+    test_toml: &Path,
+    faults: &mut Vec<Fault>,
+) {
     let counts: Vec<(usize, usize)> = day
         .blocks
         .iter()
@@ -127,13 +162,23 @@ fn by_counts(day: &TestDay, ridden: &Ridden, places: &mut [Place], test_toml: &P
     let free: Vec<usize> = (0..places.len()).filter(|i| places[*i].block.is_none()).collect();
     let wanted: usize = counts.iter().map(|(_, count)| count).sum();
     if wanted != free.len() {
-        faults.push(not_adding_up(wanted, free.len(), ridden, test_toml, day.blocks[counts[0].0].line));
+        faults.push(not_adding_up(
+            wanted,
+            free.len(),
+            ridden,
+            test_toml,
+            day.blocks[counts[0].0].line,
+        ));
         return;
     }
     let mut next = free.into_iter();
     for (number, count) in counts {
         for index in next.by_ref().take(count) {
-            places[index] = Place { block: Some(number), setup: day.blocks[number].setup, left_out: None };
+            places[index] = Place {
+                block: Some(number),
+                setup: day.blocks[number].setup,
+                left_out: None,
+            };
         }
     }
 }
@@ -165,7 +210,11 @@ fn starts(ridden: &Ridden) -> String {
     let texts: Vec<String> = ridden.passes.iter().map(|p| clock_text(p.start_s)).collect();
     match texts.as_slice() {
         few if few.len() <= 12 => few.join(", "),
-        many => format!("{}, … {}", many[..6].join(", "), many[many.len() - 3..].join(", ")),
+        many => format!(
+            "{}, … {}",
+            many[..6].join(", "),
+            many[many.len() - 3..].join(", ")
+        ),
     }
 }
 
@@ -223,10 +272,17 @@ fn no_such_pass(reference: &PassRef, ridden: &Ridden, test_toml: &Path, line: us
     let what = match *reference {
         PassRef::Number(number) => format!("there is no pass {number}; {} were found", ridden.passes.len()),
         PassRef::StartTime(time_s) => {
-            let nearest =
-                ridden.passes.iter().min_by(|a, b| (a.start_s - time_s).abs().total_cmp(&(b.start_s - time_s).abs()));
-            let nearest = nearest.map_or(String::new(), |p| format!("; the nearest starts at {}", utc_text(p.start_s, 0)));
-            format!("no pass starts within {NAMED_WITHIN_S:.0} s of {}{nearest}", utc_text(time_s, 0))
+            let nearest = ridden
+                .passes
+                .iter()
+                .min_by(|a, b| (a.start_s - time_s).abs().total_cmp(&(b.start_s - time_s).abs()));
+            let nearest = nearest.map_or(String::new(), |p| {
+                format!("; the nearest starts at {}", utc_text(p.start_s, 0))
+            });
+            format!(
+                "no pass starts within {NAMED_WITHIN_S:.0} s of {}{nearest}",
+                utc_text(time_s, 0)
+            )
         }
     };
     Fault::new(what, "Take the start time from `stillair passes`.")

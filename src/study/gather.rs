@@ -70,7 +70,12 @@ pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
         Some(kg) => test_day.with_rider_mass(kg),
         None => test_day,
     };
-    Ok(Gathered { test_day, streams, faults, warnings })
+    Ok(Gathered {
+        test_day,
+        streams,
+        faults,
+        warnings,
+    })
 }
 
 fn no_speed(streams: &Streams) -> Fault {
@@ -125,7 +130,14 @@ pub fn inspect(file: &Path) -> Result<Inspected> {
     let recording = recording::read(file)?;
     let streams = match align(recording.clone()) {
         Ok(streams) => streams,
-        Err(error) => return Ok(Inspected { recording, streams: None, surveyed: None, why_none: Some(error) }),
+        Err(error) => {
+            return Ok(Inspected {
+                recording,
+                streams: None,
+                surveyed: None,
+                why_none: Some(error),
+            });
+        }
     };
     let all = vec![streams];
     let (surveyed, why_none) = match crate::course::survey(&all, None, file) {
@@ -142,5 +154,10 @@ pub fn inspect(file: &Path) -> Result<Inspected> {
         ),
         Err(error) => (None, Some(error)),
     };
-    Ok(Inspected { recording, streams: all.into_iter().next(), surveyed, why_none })
+    Ok(Inspected {
+        recording,
+        streams: all.into_iter().next(),
+        surveyed,
+        why_none,
+    })
 }

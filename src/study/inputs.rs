@@ -17,45 +17,108 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
-    let density =
-        mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
+    let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
-    let checks: Vec<f64> =
-        surveyed.streams.iter().filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty)).collect();
-    let check = checks.iter().copied().reduce(f64::min).unwrap_or(2.0 * SPEED_SCALE);
-    let line = |input, standard_uncertainty, unit, shift| SharedInput { input, standard_uncertainty, unit, shift };
+    let checks: Vec<f64> = surveyed
+        .streams
+        .iter()
+        .filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty))
+        .collect();
+    let check = checks
+        .iter()
+        .copied()
+        .reduce(f64::min)
+        .unwrap_or(2.0 * SPEED_SCALE);
+    let line = |input, standard_uncertainty, unit, shift| SharedInput {
+        input,
+        standard_uncertainty,
+        unit,
+        shift,
+    };
     let mut inputs = vec![
-        line("total mass", setup.total_mass_kg.standard_uncertainty, "kg", |e| Shift { total_mass_kg: e, ..Shift::default() }),
-        line("power meter scale", surveyed.test_day.power_scale.standard_uncertainty, "1", |e| Shift {
-            power_scale: 1.0 + e,
+        line(
+            "total mass",
+            setup.total_mass_kg.standard_uncertainty,
+            "kg",
+            |e| Shift {
+                total_mass_kg: e,
+                ..Shift::default()
+            },
+        ),
+        line(
+            "power meter scale",
+            surveyed.test_day.power_scale.standard_uncertainty,
+            "1",
+            |e| Shift {
+                power_scale: 1.0 + e,
+                ..Shift::default()
+            },
+        ),
+        line(
+            "drivetrain efficiency",
+            setup.drivetrain_efficiency.standard_uncertainty,
+            "1",
+            |e| Shift {
+                drivetrain_efficiency: e,
+                ..Shift::default()
+            },
+        ),
+        line("rolling resistance", rolling.standard_uncertainty, "1", |e| {
+            Shift {
+                crr: e,
+                ..Shift::default()
+            }
+        }),
+        line(
+            "speed scale",
+            check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE),
+            "1",
+            |e| Shift {
+                speed_scale: 1.0 + e,
+                ..Shift::default()
+            },
+        ),
+        line("air density", density, "1", |e| Shift {
+            density_scale: 1.0 + e,
             ..Shift::default()
         }),
-        line("drivetrain efficiency", setup.drivetrain_efficiency.standard_uncertainty, "1", |e| Shift {
-            drivetrain_efficiency: e,
+        line("mean wind, east", wind, "m/s", |e| Shift {
+            wind_east_m_s: e,
             ..Shift::default()
         }),
-        line("rolling resistance", rolling.standard_uncertainty, "1", |e| Shift { crr: e, ..Shift::default() }),
-        line("speed scale", check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE), "1", |e| Shift {
-            speed_scale: 1.0 + e,
+        line("mean wind, north", wind, "m/s", |e| Shift {
+            wind_north_m_s: e,
             ..Shift::default()
         }),
-        line("air density", density, "1", |e| Shift { density_scale: 1.0 + e, ..Shift::default() }),
-        line("mean wind, east", wind, "m/s", |e| Shift { wind_east_m_s: e, ..Shift::default() }),
-        line("mean wind, north", wind, "m/s", |e| Shift { wind_north_m_s: e, ..Shift::default() }),
-        line("wheel radius", setup.wheel_radius_m.standard_uncertainty, "m", |e| Shift {
-            wheel_radius_m: e,
-            ..Shift::default()
-        }),
-        line("wheel inertia", setup.wheel_inertia_kg_m2.standard_uncertainty, "kg m²", |e| Shift {
-            wheel_inertia_kg_m2: e,
-            ..Shift::default()
-        }),
+        line(
+            "wheel radius",
+            setup.wheel_radius_m.standard_uncertainty,
+            "m",
+            |e| Shift {
+                wheel_radius_m: e,
+                ..Shift::default()
+            },
+        ),
+        line(
+            "wheel inertia",
+            setup.wheel_inertia_kg_m2.standard_uncertainty,
+            "kg m²",
+            |e| Shift {
+                wheel_inertia_kg_m2: e,
+                ..Shift::default()
+            },
+        ),
     ];
     if surveyed.ridden.course.shape != Shape::Loop {
-        inputs.push(line("climb from start to finish", climb_uncertainty_m(surveyed, rides), "m", |e| Shift {
-            climb_m: e,
-            ..Shift::default()
-        }));
+        inputs.push(line(
+            "climb from start to finish",
+            climb_uncertainty_m(surveyed, rides),
+            "m",
+            |e| Shift {
+                climb_m: e,
+                ..Shift::default()
+            },
+        ));
     }
     inputs
 }
@@ -64,7 +127,12 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
 fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
     let count = rides.len() as f64;
     let seconds = rides.iter().map(PassRide::duration_s).sum::<f64>() / count;
-    let noise = surveyed.ridden.course.profile.as_ref().map_or(0.0, |p| p.standard_uncertainty_m);
+    let noise = surveyed
+        .ridden
+        .course
+        .profile
+        .as_ref()
+        .map_or(0.0, |p| p.standard_uncertainty_m);
     noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
 }
 
@@ -77,11 +145,13 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling) -> Vec<String> {
             .to_string(),
     );
     all.push(
-        "Power is the mean over the second that ends at its time stamp; speed is that at its time stamp.".to_string(),
+        "Power is the mean over the second that ends at its time stamp; speed is that at its time stamp."
+            .to_string(),
     );
     if rolling.held {
         all.push(
-            "Rolling resistance is held at the value above: the speeds ridden do not tell it from drag.".to_string(),
+            "Rolling resistance is held at the value above: the speeds ridden do not tell it from drag."
+                .to_string(),
         );
     }
     all
@@ -95,7 +165,10 @@ pub fn fit_end(rolling: &Rolling, passes: usize) -> FitEnd {
             "at a bound",
             "the gusts' strength ran into the end of its range, so single passes may be better or worse than they say",
         ),
-        Ended::PriorOnly => ("prior only", "the gusts' strength could not be searched and stands at its usual value"),
+        Ended::PriorOnly => (
+            "prior only",
+            "the gusts' strength could not be searched and stands at its usual value",
+        ),
     };
     let crr = match (rolling.held, rolling.correlation) {
         (true, Some(r)) => format!("CdA and Crr are correlated by {r:.2}, so Crr is held"),
@@ -104,5 +177,8 @@ pub fn fit_end(rolling: &Rolling, passes: usize) -> FitEnd {
         (false, None) => "Crr is fitted".to_string(),
     };
     let noun = if passes == 1 { "pass" } else { "passes" };
-    FitEnd { ended, sentence: format!("{passes} {noun} fitted; {how}; {crr}.") }
+    FitEnd {
+        ended,
+        sentence: format!("{passes} {noun} fitted; {how}; {crr}."),
+    }
 }

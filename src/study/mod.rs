@@ -160,7 +160,12 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
     let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
         .and_then(|rolling| averages(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages)))
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let budget = budget(&day, &rolling, &averages, &inputs::shared(&surveyed, &rides, &rolling));
+    let budget = budget(
+        &day,
+        &rolling,
+        &averages,
+        &inputs::shared(&surveyed, &rides, &rolling),
+    );
     let setup_results = setup_results(&day, &averages, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &averages, &rolling);
     for odd in odd_passes(&day, &averages) {
@@ -175,10 +180,20 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         let result = &mut passes[ride.pass];
         result.cda_m2 = Some((pass.cda_m2, pass.standard_uncertainty_m2));
         result.elevation = Some(elevations(ride, &setups[ride.setup], &day, pass.cda_m2, &rolling));
-        let rig = Rig { cda_m2: pass.cda_m2, ..at_work.rig };
+        let rig = Rig {
+            cda_m2: pass.cda_m2,
+            ..at_work.rig
+        };
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
-    let findings = findings(&day, &averages, &budget, &setup_results, &at_work, &surveyed.test_day);
+    let findings = findings(
+        &day,
+        &averages,
+        &budget,
+        &setup_results,
+        &at_work,
+        &surveyed.test_day,
+    );
     warnings.extend(remarks::remarks(&remarks::Seen {
         surveyed: &surveyed,
         day: &day,
@@ -282,14 +297,20 @@ fn airs(surveyed: &Surveyed, test_toml: &Path) -> Result<(Vec<Air>, Vec<Warning>
 
 fn site(surveyed: &Surveyed, streams: &[&Streams]) -> RideSite {
     let gather = |channel: fn(&Streams) -> &[f64]| {
-        let mut values: Vec<f64> =
-            streams.iter().flat_map(|s| channel(s).iter().copied()).filter(|v| v.is_finite()).collect();
+        let mut values: Vec<f64> = streams
+            .iter()
+            .flat_map(|s| channel(s).iter().copied())
+            .filter(|v| v.is_finite())
+            .collect();
         values.sort_by(f64::total_cmp);
         values.get(values.len() / 2).copied()
     };
     RideSite {
         start_s: streams.iter().map(|s| s.start_s()).fold(f64::INFINITY, f64::min),
-        end_s: streams.iter().map(|s| s.end_s()).fold(f64::NEG_INFINITY, f64::max),
+        end_s: streams
+            .iter()
+            .map(|s| s.end_s())
+            .fold(f64::NEG_INFINITY, f64::max),
         latitude_deg: surveyed.ridden.course.line.start_deg()[0],
         height_m: gather(|s| &s.altitude_m),
         unit_temperature_c: gather(|s| &s.temperature_c),
@@ -301,7 +322,11 @@ fn site(surveyed: &Surveyed, streams: &[&Streams]) -> RideSite {
 fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRide>, Vec<PassResult>) {
     let course = &surveyed.ridden.course;
     let all = &surveyed.ridden.passes;
-    let counted = assigned.passes.iter().filter(|a| a.setup.is_some() && a.left_out.is_none()).count();
+    let counted = assigned
+        .passes
+        .iter()
+        .filter(|a| a.setup.is_some() && a.left_out.is_none())
+        .count();
     let mut rides = Vec::new();
     let mut results = Vec::new();
     for (index, pass) in all.iter().enumerate() {
@@ -313,7 +338,9 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
         let mut kept = false;
         if let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) {
             let streams = &surveyed.streams[pass.recording];
-            let height = streams.altitude_at(0.5 * (pass.start_s + pass.end_s)).unwrap_or(0.0);
+            let height = streams
+                .altitude_at(0.5 * (pass.start_s + pass.end_s))
+                .unwrap_or(0.0);
             let (from_m, to_m) = assigned.window_m(index, course.length_m());
             let ground = Ground {
                 streams,
@@ -393,7 +420,10 @@ impl AtWork {
         let count = day.rides.len() as f64;
         let mean = |value: fn(&PassRide) -> f64| day.rides.iter().map(value).sum::<f64>() / count;
         let passes = || day.rides.iter().map(|ride| &surveyed.ridden.passes[ride.pass]);
-        let known: Vec<f64> = passes().map(|p| p.mean_power_w).filter(|p| p.is_finite()).collect();
+        let known: Vec<f64> = passes()
+            .map(|p| p.mean_power_w)
+            .filter(|p| p.is_finite())
+            .collect();
         let baseline = day.rides.iter().map(|r| r.setup).min().unwrap_or(0);
         let neutral = rig(&day.setups[baseline], &Shift::default());
         let air = AirState {
@@ -403,8 +433,10 @@ impl AtWork {
             wind_north_m_s: mean(|r| r.air.wind_north_m_s),
             wind_standard_uncertainty_m_s: mean(|r| r.air.wind_standard_uncertainty_m_s),
         };
-        let around =
-            Surroundings { air_density_kg_m3: air.density_kg_m3, gravity_m_s2: mean(|r| r.gravity_m_s2) };
+        let around = Surroundings {
+            air_density_kg_m3: air.density_kg_m3,
+            gravity_m_s2: mean(|r| r.gravity_m_s2),
+        };
         AtWork {
             rig: Rig {
                 cda_m2: averages.setups[baseline].map_or(f64::NAN, |s| s.cda_m2),
@@ -421,31 +453,49 @@ impl AtWork {
     }
 }
 
-fn setup_results(day: &Day, averages: &Averages, rolling: &Rolling, budget: &[BudgetLine]) -> Vec<SetupResult> {
+fn setup_results(
+    day: &Day,
+    averages: &Averages,
+    rolling: &Rolling,
+    budget: &[BudgetLine],
+) -> Vec<SetupResult> {
     let logs: Vec<(f64, Option<Spread>)> = averages
         .setups
         .iter()
         .flatten()
         .map(|s| {
-            let relative = Spread { standard_uncertainty: s.spread.standard_uncertainty / s.cda_m2, ..s.spread };
+            let relative = Spread {
+                standard_uncertainty: s.spread.standard_uncertainty / s.cda_m2,
+                ..s.spread
+            };
             (s.cda_m2.max(1e-9).ln(), (s.blocks > 1).then_some(relative))
         })
         .collect();
     let all_ridden = logs.len() == day.setups.len();
-    let lowest = (day.setups.len() > 2 && all_ridden).then(|| chance_of_lowest(&logs)).flatten();
+    let lowest = (day.setups.len() > 2 && all_ridden)
+        .then(|| chance_of_lowest(&logs))
+        .flatten();
     day.setups
         .iter()
         .enumerate()
         .map(|(index, setup)| {
             let drag = averages.setups[index];
-            let common = budget.iter().map(|line| line.effect_cda_m2[index].powi(2)).sum::<f64>().sqrt();
+            let common = budget
+                .iter()
+                .map(|line| line.effect_cda_m2[index].powi(2))
+                .sum::<f64>()
+                .sqrt();
             SetupResult {
                 name: setup.name.clone(),
                 cda_m2: drag.map(|d| {
                     let combined = d.spread.with(common);
                     // Of the logarithm: a drag area is not negative, and its errors are shares of it.
                     let share = (combined.half_width(0.9) / d.cda_m2).exp();
-                    (d.cda_m2, combined.standard_uncertainty, [d.cda_m2 / share, d.cda_m2 * share])
+                    (
+                        d.cda_m2,
+                        combined.standard_uncertainty,
+                        [d.cda_m2 / share, d.cda_m2 * share],
+                    )
                 }),
                 crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
                 blocks: drag.map_or(0, |d| d.blocks),
@@ -465,7 +515,9 @@ fn findings(
     at_work: &AtWork,
     test_day: &TestDay,
 ) -> Vec<Finding> {
-    let ridden: Vec<usize> = (0..day.setups.len()).filter(|s| averages.setups[*s].is_some()).collect();
+    let ridden: Vec<usize> = (0..day.setups.len())
+        .filter(|s| averages.setups[*s].is_some())
+        .collect();
     let pairs = ridden.len() * ridden.len().saturating_sub(1) / 2;
     let mut findings = Vec::new();
     for (position, &baseline) in ridden.iter().enumerate() {
@@ -476,11 +528,19 @@ fn findings(
                 .map(|line| (line.effect_log_ratio[setup] - line.effect_log_ratio[baseline]).powi(2))
                 .sum::<f64>()
                 .sqrt();
-            let Some(comparison) = compare_blocks(averages, setup, baseline, common) else { continue };
-            let base = results[baseline].cda_m2.unwrap_or((f64::NAN, f64::NAN, [f64::NAN; 2]));
+            let Some(comparison) = compare_blocks(averages, setup, baseline, common) else {
+                continue;
+            };
+            let base = results[baseline]
+                .cda_m2
+                .unwrap_or((f64::NAN, f64::NAN, [f64::NAN; 2]));
             let neutral = rig(&day.setups[baseline], &Shift::default());
             let at = At {
-                rig: Rig { cda_m2: base.0, crr: results[baseline].crr.0, ..neutral },
+                rig: Rig {
+                    cda_m2: base.0,
+                    crr: results[baseline].crr.0,
+                    ..neutral
+                },
                 around: at_work.still_air.around,
                 smallest_difference_percent: test_day.smallest_difference_percent,
                 baseline_standard_uncertainty_m2: base.1,

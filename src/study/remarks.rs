@@ -44,7 +44,12 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
 }
 
 fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
-    let single: Vec<&str> = seen.setups.iter().filter(|s| s.blocks == 1).map(|s| s.name.as_str()).collect();
+    let single: Vec<&str> = seen
+        .setups
+        .iter()
+        .filter(|s| s.blocks == 1)
+        .map(|s| s.name.as_str())
+        .collect();
     if single.is_empty() {
         return;
     }
@@ -62,7 +67,12 @@ fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
         "Ride at least two blocks of each set-up, changing over in between, such as A B B A."
     };
     all.push(Warning::new("one block", message, next));
-    let absent: Vec<&str> = seen.setups.iter().filter(|s| s.blocks == 0).map(|s| s.name.as_str()).collect();
+    let absent: Vec<&str> = seen
+        .setups
+        .iter()
+        .filter(|s| s.blocks == 0)
+        .map(|s| s.name.as_str())
+        .collect();
     if !absent.is_empty() {
         all.push(Warning::new(
             "no pass",
@@ -73,7 +83,11 @@ fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
 }
 
 fn quoted(names: &[&str]) -> String {
-    names.iter().map(|n| format!("'{n}'")).collect::<Vec<_>>().join(", ")
+    names
+        .iter()
+        .map(|n| format!("'{n}'"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// All of one set-up before all of another: drift of the wind and change of set-up look alike.
@@ -99,15 +113,25 @@ fn directions(seen: &Seen, all: &mut Vec<Warning>) {
     if unbalanced > 0 {
         all.push(Warning::new(
             "one direction",
-            format!("{unbalanced} of {} blocks hold passes of one direction only", seen.averages.blocks.len()),
+            format!(
+                "{unbalanced} of {} blocks hold passes of one direction only",
+                seen.averages.blocks.len()
+            ),
             "End a block only after riding both ways: then the wind cancels within it.",
         ));
     }
-    let Some((effect, uncertainty)) = seen.averages.forward_over_reverse else { return };
+    let Some((effect, uncertainty)) = seen.averages.forward_over_reverse else {
+        return;
+    };
     if effect.abs() > DIRECTION_SHARE.max(2.0 * uncertainty) {
-        let speed = seen.day.rides.iter().map(|r| r.mean_speed_m_s()).sum::<f64>() / seen.day.rides.len() as f64;
+        let speed =
+            seen.day.rides.iter().map(|r| r.mean_speed_m_s()).sum::<f64>() / seen.day.rides.len() as f64;
         let wind = effect.abs() * speed / 4.0;
-        let (more, less) = if effect > 0.0 { ("forward", "reverse") } else { ("reverse", "forward") };
+        let (more, less) = if effect > 0.0 {
+            ("forward", "reverse")
+        } else {
+            ("reverse", "forward")
+        };
         all.push(Warning::new(
             "wind along the course",
             format!(
@@ -177,7 +201,10 @@ fn rolling(seen: &Seen, all: &mut Vec<Warning>) {
         if !USUAL_CRR.contains(&setup.crr.0) {
             all.push(Warning::new(
                 "unusual rolling resistance",
-                format!("Crr of '{}' is {:.4}, outside 0.0015 to 0.015", setup.name, setup.crr.0),
+                format!(
+                    "Crr of '{}' is {:.4}, outside 0.0015 to 0.015",
+                    setup.name, setup.crr.0
+                ),
                 "Check crr in test.toml, mass and altitude.",
             ));
         }
@@ -208,7 +235,10 @@ fn heights(seen: &Seen, all: &mut Vec<Warning>) {
     match &seen.surveyed.ridden.course.profile {
         Some(profile) if profile.disagreement_m > HEIGHTS_APART_M => all.push(Warning::new(
             "altitude",
-            format!("passes disagree on the height of the road by {:.1} m", profile.disagreement_m),
+            format!(
+                "passes disagree on the height of the road by {:.1} m",
+                profile.disagreement_m
+            ),
             "Let the unit stand outside for ten minutes before the ride; more passes average it out.",
         )),
         None => all.push(Warning::new(

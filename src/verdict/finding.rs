@@ -92,7 +92,8 @@ pub fn judge(comparison: &Comparison, at: &At) -> Finding {
         Some([low, _]) if low > 1.0 => Call::HigherDrag,
         _ => Call::NotResolved,
     };
-    let known_to_be_small = interval.is_some_and(|[low, high]| percent(low) > -small && percent(high) < small);
+    let known_to_be_small =
+        interval.is_some_and(|[low, high]| percent(low) > -small && percent(high) < small);
     // Šidák: independent intervals at this level hold together at LEVEL; positively dependent ones more often.
     let together = LEVEL.powf(1.0 / at.pairs.max(1) as f64);
     Finding {
@@ -103,7 +104,13 @@ pub fn judge(comparison: &Comparison, at: &At) -> Finding {
             standard_uncertainty: su_log.map(|u| 100.0 * ratio * u),
             interval_90: interval.map(|i| i.map(percent)),
         },
-        cda_change_m2: change_m2(base_m2, ratio, su_log, interval, at.baseline_standard_uncertainty_m2),
+        cda_change_m2: change_m2(
+            base_m2,
+            ratio,
+            su_log,
+            interval,
+            at.baseline_standard_uncertainty_m2,
+        ),
         speed_m_s: STATED_SPEED_M_S,
         watts: Worth {
             value: watts_more(at, ratio),
@@ -124,7 +131,13 @@ pub fn judge(comparison: &Comparison, at: &At) -> Finding {
 }
 
 /// The change in m² also carries the baseline's own error, in proportion to the change.
-fn change_m2(base_m2: f64, ratio: f64, su_log: Option<f64>, interval: Option<[f64; 2]>, base_su: f64) -> Estimated {
+fn change_m2(
+    base_m2: f64,
+    ratio: f64,
+    su_log: Option<f64>,
+    interval: Option<[f64; 2]>,
+    base_su: f64,
+) -> Estimated {
     let value = base_m2 * (ratio - 1.0);
     let of_base = (ratio - 1.0) * base_su;
     let widen = |end: f64, z: f64| {
@@ -140,12 +153,24 @@ fn change_m2(base_m2: f64, ratio: f64, su_log: Option<f64>, interval: Option<[f6
 }
 
 fn with_cda(at: &At, ratio: f64) -> Rig {
-    Rig { cda_m2: at.rig.cda_m2 * ratio, ..at.rig }
+    Rig {
+        cda_m2: at.rig.cda_m2 * ratio,
+        ..at.rig
+    }
 }
 
 /// Watts at the crank that the set-up needs more than the baseline at the stated speed, flat and in still air.
 fn watts_more(at: &At, ratio: f64) -> f64 {
-    let power = |rig: &Rig| crank_power_w(rig, &at.around, STATED_SPEED_M_S, RelativeWind::default(), 0.0, 0.0);
+    let power = |rig: &Rig| {
+        crank_power_w(
+            rig,
+            &at.around,
+            STATED_SPEED_M_S,
+            RelativeWind::default(),
+            0.0,
+            0.0,
+        )
+    };
     power(&with_cda(at, ratio)) - power(&at.rig)
 }
 
@@ -153,8 +178,9 @@ fn watts_more(at: &At, ratio: f64) -> f64 {
 fn seconds_more(at: &At, ratio: f64) -> f64 {
     let still = RelativeWind::default();
     let power_w = crank_power_w(&at.rig, &at.around, STATED_SPEED_M_S, still, 0.0, 0.0);
-    steady_speed_m_s(&with_cda(at, ratio), &at.around, power_w, 0.0, still)
-        .map_or(f64::NAN, |speed| STATED_DISTANCE_M / speed - STATED_DISTANCE_M / STATED_SPEED_M_S)
+    steady_speed_m_s(&with_cda(at, ratio), &at.around, power_w, 0.0, still).map_or(f64::NAN, |speed| {
+        STATED_DISTANCE_M / speed - STATED_DISTANCE_M / STATED_SPEED_M_S
+    })
 }
 
 fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percent: f64) -> Option<usize> {

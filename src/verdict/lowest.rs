@@ -7,7 +7,10 @@ use crate::estimate::student;
 ///
 /// `None` where one has no spread: a certain number beside uncertain ones would be made up.
 pub fn chance_of_lowest(setups: &[(f64, Option<Spread>)]) -> Option<Vec<f64>> {
-    let known: Vec<(f64, Spread)> = setups.iter().map(|(m, s)| s.map(|s| (*m, s))).collect::<Option<_>>()?;
+    let known: Vec<(f64, Spread)> = setups
+        .iter()
+        .map(|(m, s)| s.map(|s| (*m, s)))
+        .collect::<Option<_>>()?;
     if known.len() < 2 || known.iter().any(|(_, s)| s.standard_uncertainty <= 0.0) {
         return None;
     }
@@ -23,12 +26,16 @@ fn chance(one: usize, all: &[(f64, Spread)]) -> f64 {
     let mut sum = 0.0;
     for point in 0..points {
         let p = (f64::from(point) + 0.5) / f64::from(points);
-        let x = middle + spread.standard_uncertainty * student::t_quantile(p, spread.degrees_of_freedom).unwrap_or(f64::NAN);
+        let x = middle
+            + spread.standard_uncertainty
+                * student::t_quantile(p, spread.degrees_of_freedom).unwrap_or(f64::NAN);
         sum += all
             .iter()
             .enumerate()
             .filter(|(other, _)| *other != one)
-            .map(|(_, (m, s))| student::t_cdf((m - x) / s.standard_uncertainty, s.degrees_of_freedom).unwrap_or(f64::NAN))
+            .map(|(_, (m, s))| {
+                student::t_cdf((m - x) / s.standard_uncertainty, s.degrees_of_freedom).unwrap_or(f64::NAN)
+            })
             .product::<f64>();
     }
     sum / f64::from(points)
@@ -39,7 +46,10 @@ mod tests {
     use super::*;
 
     fn wide(standard_uncertainty: f64, degrees_of_freedom: f64) -> Option<Spread> {
-        Some(Spread { standard_uncertainty, degrees_of_freedom })
+        Some(Spread {
+            standard_uncertainty,
+            degrees_of_freedom,
+        })
     }
 
     #[test]

@@ -42,7 +42,10 @@ pub fn odd_passes(day: &Day, averages: &Averages) -> Vec<OddPass> {
     let cut = (MODIFIED_Z * MAD_TO_SD * spread).max(LEAST_SHARE);
     off.into_iter()
         .filter(|(_, o)| o.abs() > cut)
-        .map(|(ride, o)| OddPass { ride, off_percent: 100.0 * o })
+        .map(|(ride, o)| OddPass {
+            ride,
+            off_percent: 100.0 * o,
+        })
         .collect()
 }
 
