@@ -202,3 +202,38 @@ fn test_toml_is_valid_and_complete() {
     assert!(!day.test_toml(true).contains("cda"));
     assert!(!day.test_toml(false).contains("[course]"));
 }
+
+#[test]
+fn the_readers_of_this_house_return_what_was_recorded() {
+    for format in [Format::Fit, Format::Gpx] {
+        let mut plan = out_and_back_plan(76, "ABA", -3.0);
+        plan.format = format;
+        plan.rider.timer = TimerHabit::AutoPause;
+        let day = ride_day(&plan);
+        let written = &day.recordings[0];
+        let read = crate::recording::read_bytes(&written.file, &file_bytes(written));
+        let mut read = read.expect("a recording");
+        for (a, b) in read.samples.iter_mut().zip(&written.samples) {
+            // The reader may unpack "123.4 m" by another rounding: equal to 1e-9 is the same.
+            for (a, b) in [
+                (&mut a.altitude_m, b.altitude_m),
+                (&mut a.speed_m_s, b.speed_m_s),
+                (&mut a.distance_m, b.distance_m),
+                (&mut a.latitude_deg, b.latitude_deg),
+                (&mut a.longitude_deg, b.longitude_deg),
+            ] {
+                if let (Some(x), Some(y)) = (*a, b)
+                    && (x - y).abs() < 1e-9
+                {
+                    *a = b;
+                }
+            }
+        }
+        assert_eq!(read.samples, written.samples);
+        assert_eq!(read.timer_events, written.timer_events);
+        assert_eq!(read.lap_marks_s, written.lap_marks_s);
+        assert_eq!(read.sessions, written.sessions);
+        assert_eq!(read.wheel_sensor, written.wheel_sensor);
+        assert_eq!(read.faults, []);
+    }
+}

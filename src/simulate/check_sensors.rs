@@ -217,3 +217,83 @@ fn one_file_a_block_shares_no_time() {
             .all(|r| r.samples[0].distance_m == Some(0.0))
     );
 }
+
+#[test]
+fn the_drag_area_can_be_worked_out_from_the_samples() {
+    let mut plan = out_and_back_plan(70, "AB", -5.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    plan.sensors.sampling = Sampling::Every(0.1);
+    let day = ride_day(&plan);
+    let samples = all(&day);
+    let density = balance::density_kg_m3(&plan.air);
+    let gravity = balance::gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
+    for pass in &day.passes {
+        let within: Vec<&Sample> = samples
+            .iter()
+            .filter(|s| pass.start_s <= s.time_s && s.time_s <= pass.end_s)
+            .collect();
+        let setup = &plan.setups[pass.setup.expect("a set-up")];
+        let weight = setup.total_mass_kg * gravity;
+        let inertia = setup.total_mass_kg + setup.wheel_inertia_kg_m2 / setup.wheel_radius_m.powi(2);
+        let (mut work, mut cubes) = (0.0, 0.0);
+        for pair in within.windows(2) {
+            let (a, b) = (
+                pair[0].speed_m_s.expect("speed"),
+                pair[1].speed_m_s.expect("speed"),
+            );
+            let (dt, v) = (pair[1].time_s - pair[0].time_s, 0.5 * (a + b));
+            let climb = pair[1].altitude_m.expect("height") - pair[0].altitude_m.expect("height");
+            let flat = ((v * dt).powi(2) - climb * climb).sqrt();
+            work += setup.drivetrain_efficiency * pair[1].power_w.expect("power") * dt
+                - 0.5 * inertia * (b * b - a * a)
+                - weight * (climb + setup.crr * flat)
+                - (0.091 + 0.0087 * v) * v * dt;
+            cubes += 0.25 * (a + b) * (a * a + b * b) * dt;
+        }
+        let cda = work / (0.5 * density * cubes);
+        assert!((cda - setup.cda_m2).abs() < 1e-5, "{cda} for {}", setup.cda_m2);
+        assert_eq!(pass.cda_m2, setup.cda_m2);
+    }
+}
+
+#[test]
+fn the_barometer_walks_and_follows_the_weather() {
+    let mut plan = loop_plan(81, "ABBAABBA", 0.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let exact = all(&ride_day(&plan));
+    plan.sensors.barometer_walk_m_per_sqrt_min = 0.15;
+    plan.sensors.barometer_trend_m_per_h = 6.0;
+    let drifting = all(&ride_day(&plan));
+    let error: Vec<f64> = drifting
+        .iter()
+        .zip(&exact)
+        .filter_map(|(a, b)| Some(a.altitude_m? - b.altitude_m?))
+        .collect();
+    let steps: Vec<f64> = error.windows(61).map(|w| w[60] - w[0] - 0.1).collect();
+    let square = steps.iter().map(|d| d * d).sum::<f64>() / steps.len() as f64;
+    // Two hours are some 120 independent minutes: 7 % on the standard deviation, three times.
+    assert!((square.sqrt() / 0.15 - 1.0).abs() < 0.21, "{}", square.sqrt());
+}
+
+#[test]
+fn shelter_takes_the_wind_off_where_it_stands() {
+    let mut plan = out_and_back_plan(82, "A", 0.0).ideal();
+    plan.course.bends.clear();
+    plan.course.bearing_deg = 90.0;
+    plan.wind.mean_east_m_s = -3.0;
+    plan.wind.shelter = Some(Shelter {
+        depth: 1.0,
+        length_m: plan.course.length_m,
+    });
+    let (day, trace) = day_and_trace(&plan);
+    let pass = &day.passes[0];
+    // sin is 1 after a quarter of the length, and −1 after three quarters.
+    for (part, expected) in [(0.25, 0.0), (0.75, 3.0)] {
+        let time = pass
+            .time_at(part * plan.course.length_m)
+            .expect("within the pass");
+        let seconds = time - trace.start_s;
+        let headwind = Trace::at(&trace.airspeed_m_s, seconds) - Trace::at(&trace.speed_m_s, seconds);
+        assert!((headwind - expected).abs() < 1e-3, "{headwind}");
+    }
+}

@@ -25,6 +25,7 @@ mod road;
 mod sensors;
 mod test_toml;
 mod truth;
+mod unit;
 mod wind;
 
 pub use plan::*;
@@ -55,7 +56,7 @@ pub fn ride_day(plan: &DayPlan) -> TrueDay {
     let road = road::Road::new(&plan.course);
     let path = itinerary::build(plan, &road);
     let trace = ride::ride(plan, &path);
-    let recordings = sensors::record(plan, &path, &trace);
+    let recordings = unit::record(plan, &path, &trace);
     truth::TrueDay::new(plan, &road, &path, &trace, recordings)
 }
 

@@ -1,252 +1,19 @@
-//! What the sensors and the recording unit make of the true ride.
+//! What the sensors make of the true ride, sample by sample.
 
-use super::path::{Doing, Path};
-use super::plan::{DayPlan, Files, Format, Incident, LapHabit, Sampling, SpeedTruth, TimerHabit};
+use super::path::Path;
+use super::plan::{DayPlan, Format, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
+use super::unit::Window;
 use super::wind::Wander;
-use super::{Purpose, random};
-use crate::recording::{self, Recording, Sample, Session, TimerEvent};
+use crate::recording::Sample;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
-use std::path::PathBuf;
 
 const CADENCE_RPM: f64 = 88.0;
-const PAUSE_AFTER_S: f64 = 2.0;
 /// A unit's own speed is smoothed: its error lasts.
 const UNIT_SPEED_MEMORY_S: f64 = 3.0;
-
-/// From and to, in seconds since the start of the trace.
-#[derive(Debug, Clone, Copy)]
-struct Window {
-    from_s: f64,
-    to_s: f64,
-}
-
-impl Window {
-    fn holds(&self, seconds: f64) -> bool {
-        self.from_s < seconds && seconds < self.to_s
-    }
-}
-
-pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recording> {
-    if trace.ridden_m.is_empty() {
-        return Vec::new(); // A plan without a pass is not ridden.
-    }
-    let mut rng = random(plan.seed, Purpose::Sensors);
-    let pauses = pauses(plan, path, trace, &mut rng);
-    let silent = while_in_pass(plan, path, trace, |incident| match *incident {
-        Incident::PowerDropOut {
-            pass,
-            at_m,
-            duration_s,
-        } => Some((pass, at_m, duration_s)),
-        _ => None,
-    });
-    let samples = samples(plan, path, trace, &silent, &mut rng);
-    let marks = lap_marks(plan, path, trace);
-    let windows = file_windows(plan, trace);
-    let count = windows.len();
-    windows
-        .iter()
-        .enumerate()
-        .map(|(index, window)| {
-            let held: Vec<Sample> = samples
-                .iter()
-                .filter(|(t, _)| window.from_s <= *t && *t <= window.to_s)
-                .filter(|(t, _)| !pauses.iter().any(|pause| pause.holds(*t)))
-                .map(|(_, sample)| *sample)
-                .collect();
-            let absolute = |w: &Window| Window {
-                from_s: w.from_s + trace.start_s,
-                to_s: w.to_s + trace.start_s,
-            };
-            let pauses: Vec<Window> = pauses.iter().map(absolute).collect();
-            recording(plan, file_name(plan, index, count), held, &pauses, &marks)
-        })
-        .filter(|recording| !recording.samples.is_empty())
-        .collect()
-}
-
-fn file_name(plan: &DayPlan, index: usize, count: usize) -> PathBuf {
-    let ending = match plan.format {
-        Format::Fit => "fit",
-        Format::Gpx => "gpx",
-    };
-    PathBuf::from(if count == 1 {
-        format!("ride.{ending}")
-    } else {
-        format!("ride-{:02}.{ending}", index + 1)
-    })
-}
-
-fn file_windows(plan: &DayPlan, trace: &Trace) -> Vec<Window> {
-    let mut windows = Vec::new();
-    let mut from_s = 0.0;
-    if plan.files == Files::PerBlock {
-        for stand in trace.stands.iter().filter(|s| s.next_block.is_some()) {
-            let rest = stand.to_s - stand.from_s;
-            windows.push(Window {
-                from_s,
-                to_s: stand.from_s + 0.3 * rest,
-            });
-            from_s = stand.from_s + 0.7 * rest;
-        }
-    }
-    windows.push(Window {
-        from_s,
-        to_s: trace.duration_s(),
-    });
-    windows
-}
-
-fn pauses(plan: &DayPlan, path: &Path, trace: &Trace, rng: &mut ChaCha8Rng) -> Vec<Window> {
-    let mut pauses = while_in_pass(plan, path, trace, |incident| match *incident {
-        Incident::Pause {
-            pass,
-            at_m,
-            duration_s,
-        } => Some((pass, at_m, duration_s)),
-        _ => None,
-    });
-    for stand in &trace.stands {
-        let by_chance: bool = rng.random();
-        let pauses_here = match plan.rider.timer {
-            TimerHabit::KeepsRunning => false,
-            TimerHabit::AutoPause => true,
-            TimerHabit::Sometimes => by_chance,
-        };
-        if pauses_here && stand.to_s - stand.from_s > 2.0 * PAUSE_AFTER_S {
-            pauses.push(Window {
-                from_s: stand.from_s + PAUSE_AFTER_S,
-                to_s: stand.to_s,
-            });
-        }
-    }
-    pauses.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
-    pauses
-}
-
-/// When the incidents that `pick` knows take place: (pass, metres after its first gate, duration).
-fn while_in_pass(
-    plan: &DayPlan,
-    path: &Path,
-    trace: &Trace,
-    pick: impl Fn(&Incident) -> Option<(usize, f64, f64)>,
-) -> Vec<Window> {
-    let picked = plan.incidents.iter().filter_map(pick);
-    picked
-        .filter_map(|(pass, at_m, duration_s)| {
-            let span = path
-                .spans
-                .iter()
-                .find(|span| matches!(span.doing, Doing::Pass { number, .. } if number + 1 == pass))?;
-            let from_s = trace.time_at(span.from_m + at_m);
-            Some(Window {
-                from_s,
-                to_s: from_s + duration_s,
-            })
-        })
-        .collect()
-}
-
-/// When the lap button was pressed, unix seconds, whole.
-fn lap_marks(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<f64> {
-    let seconds: Vec<f64> = match plan.rider.lap_button {
-        LapHabit::Never => Vec::new(),
-        LapHabit::Blocks => {
-            let stands = trace.stands.iter();
-            stands
-                .filter(|stand| stand.first || stand.next_block.is_some())
-                .map(|stand| stand.to_s + 1.0)
-                .collect()
-        }
-        LapHabit::Gates => path
-            .spans
-            .iter()
-            .filter(|span| matches!(span.doing, Doing::Pass { .. }))
-            .flat_map(|span| [span.from_m, span.to_m])
-            .map(|x| trace.time_at(x))
-            .collect(),
-    };
-    let mut marks: Vec<f64> = seconds.iter().map(|s| (trace.start_s + s).round()).collect();
-    marks.dedup();
-    marks
-}
-
-fn recording(
-    plan: &DayPlan,
-    file: PathBuf,
-    samples: Vec<Sample>,
-    pauses: &[Window],
-    marks: &[f64],
-) -> Recording {
-    let (first, last) = match (samples.first(), samples.last()) {
-        (Some(first), Some(last)) => (first.time_s, last.time_s),
-        _ => (0.0, 0.0),
-    };
-    let mut samples = samples;
-    let start_m = samples.first().and_then(|s| s.distance_m).unwrap_or(0.0);
-    for sample in &mut samples {
-        sample.distance_m = sample.distance_m.map(|d| cents(d - start_m));
-    }
-    let is_fit = plan.format == Format::Fit;
-    let inside = |t: &&f64| first < **t && **t < last;
-    Recording {
-        file,
-        format: if is_fit {
-            recording::Format::Fit
-        } else {
-            recording::Format::Gpx
-        },
-        timer_events: timer_events(&samples, pauses, is_fit),
-        samples,
-        extra: Vec::new(),
-        lap_marks_s: if is_fit {
-            marks.iter().filter(inside).copied().collect()
-        } else {
-            Vec::new()
-        },
-        sessions: if is_fit {
-            vec![Session {
-                start_s: first,
-                end_s: last,
-                sport: Some("cycling".to_string()),
-            }]
-        } else {
-            Vec::new()
-        },
-        wheel_sensor: (is_fit && plan.sensors.speed_source == SpeedTruth::WheelSensor).then_some(true),
-        device: None,
-        rider_mass_kg: None,
-        faults: Vec::new(),
-    }
-}
-
-fn cents(metres: f64) -> f64 {
-    (metres * 100.0).round() / 100.0
-}
-
-/// Stops and starts at the samples around each pause; a FIT file also says when it all began and ended.
-fn timer_events(samples: &[Sample], pauses: &[Window], is_fit: bool) -> Vec<TimerEvent> {
-    let mut events = Vec::new();
-    let mut add = |time_s: f64, running: bool| events.push(TimerEvent { time_s, running });
-    if let (true, Some(first)) = (is_fit, samples.first()) {
-        add(first.time_s, true);
-    }
-    for pair in samples.windows(2) {
-        let (a, b) = (pair[0].time_s, pair[1].time_s);
-        if pauses.iter().any(|p| a <= p.from_s && p.to_s <= b) {
-            add(a, false);
-            add(b, true);
-        }
-    }
-    if let (true, Some(last)) = (is_fit, samples.last()) {
-        add(last.time_s, false);
-    }
-    events
-}
 
 /// The errors that wander on from sample to sample.
 struct Errors<'a> {
@@ -259,7 +26,7 @@ struct Errors<'a> {
 }
 
 /// Every sample of the day with its time since the start, pauses included.
-fn samples(
+pub(super) fn samples(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
