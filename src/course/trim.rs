@@ -8,15 +8,22 @@ use crate::streams::Streams;
 
 /// Cells of road that are judged one by one.
 const CELL_M: f64 = 10.0;
-/// What is not steady riding: well below the pass's own usual speed while it changes, next to no power,
-/// or a speed that changes by more than a hill does (4 % of slope is 0.4 m/s² only without work).
-const SLOW: f64 = 0.85;
-const WEAK: f64 = 0.4;
+/// What is not steady riding: far below the pass's usual speed (a turn, not a hill), power well below the
+/// pass's mean (easing off after the finish), or a speed that changes faster than hills make it (0.2 m/s²
+/// is all the power of 200 W at 12 m/s and 83 kg).
+const SLOW: f64 = 0.7;
+const WEAK: f64 = 0.7;
 const CHANGING_M_S2: f64 = 0.2;
 /// Time over which a change of speed is judged, to each side.
 const AROUND_S: f64 = 2.0;
+/// Samples farther apart than this blur where a turn ends.
+const SPARSE_S: f64 = 1.5;
 /// A few steady metres in the middle of a turn do not end it.
 const BRIDGE_CELLS: usize = 3;
+/// Where riders come out of a turn, power and position take some seconds more to settle: this share of the
+/// length is left for it, and no more than this far.
+const SETTLE: f64 = 0.02;
+const SETTLE_M: f64 = 45.0;
 /// No more than this share of the length goes from either end.
 const MOST: f64 = 0.25;
 
@@ -36,14 +43,36 @@ pub fn steady(line: &Line, passes: &[Pass], streams: &[Streams], plane: &Plane) 
         }
     }
     let most = (MOST * cells as f64) as usize;
-    let from = lead(unsteady.iter().copied()).min(most);
-    let to = lead(unsteady.iter().rev().copied()).min(most);
     let width_m = line.length_m() / cells.max(1) as f64;
-    line.between(
-        from as f64 * width_m,
-        line.length_m() - to as f64 * width_m,
-        plane,
-    )
+    let blur_m = blur_m(passes, streams);
+    let off = |lead: usize, entered_by: Direction| {
+        let entered = passes.iter().any(|pass| pass.direction == entered_by);
+        let settle_m = if entered {
+            (SETTLE * line.length_m()).min(SETTLE_M)
+        } else {
+            0.0
+        };
+        (lead.min(most) as f64 * width_m - blur_m).max(0.0) + settle_m
+    };
+    let from_m = off(lead(unsteady.iter().copied()), Direction::Forward);
+    let to_m = off(lead(unsteady.iter().rev().copied()), Direction::Reverse);
+    line.between(from_m, line.length_m() - to_m, plane)
+}
+
+/// How much longer a turn looks because the samples are far apart: half of what is ridden between two.
+fn blur_m(passes: &[Pass], streams: &[Streams]) -> f64 {
+    let mut blurs: Vec<f64> = passes
+        .iter()
+        .filter_map(|pass| {
+            let s = streams.get(pass.recording)?;
+            let samples = s.index_at_or_after(pass.end_s) - s.index_at_or_after(pass.start_s);
+            let between_s = pass.duration_s() / samples.max(1) as f64;
+            (between_s > SPARSE_S)
+                .then(|| 0.5 * pass.ridden_m / samples.max(1) as f64)
+                .or(Some(0.0))
+        })
+        .collect();
+    median(&mut blurs).unwrap_or(0.0)
 }
 
 /// Cells at the beginning that are not steady, with short steady ones between them.
