@@ -133,6 +133,19 @@ impl PassRide {
             .sum()
     }
 
+    /// Yaw in degrees and the time it lasted, step by step, in the wind as it is known.
+    pub fn yaws_deg(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.cells.iter().flat_map(|cell| &cell.steps).map(|step| {
+            let wind = RelativeWind::from_air_velocity(
+                self.air.wind_east_m_s,
+                self.air.wind_north_m_s,
+                step.bearing_rad,
+            );
+            let speed = 0.5 * (step.start_speed_m_s + step.end_speed_m_s);
+            (wind.yaw_rad(speed).to_degrees(), step.duration_s)
+        })
+    }
+
     pub fn mean_speed_m_s(&self) -> f64 {
         self.distance_m() / self.duration_s()
     }

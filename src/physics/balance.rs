@@ -61,6 +61,11 @@ impl RelativeWind {
         }
     }
 
+    /// Angle at which the air meets a rider at this ground speed, from straight ahead. [rad]
+    pub fn yaw_rad(&self, speed_m_s: f64) -> f64 {
+        self.crosswind_m_s.atan2(speed_m_s + self.headwind_m_s)
+    }
+
     /// Speed of the air past a rider at this ground speed. [m/s]
     pub fn airspeed_m_s(&self, speed_m_s: f64) -> f64 {
         (speed_m_s + self.headwind_m_s).hypot(self.crosswind_m_s)

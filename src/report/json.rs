@@ -180,6 +180,7 @@ fn setups(compared: &Compared) -> Vec<Value> {
             map.insert("name".into(), json!(s.name));
             map.insert("cda_m2".into(), cda);
             map.insert("crr".into(), with_uncertainty(s.crr.0, s.crr.1));
+            map.insert("yaw_rms_deg".into(), s.yaw_rms_deg.map_or(Value::Null, number));
             map.insert("blocks".into(), json!(s.blocks));
             map.insert("passes".into(), json!(s.passes));
             if let Some(chance) = s.chance_lowest {

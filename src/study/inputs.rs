@@ -1,6 +1,6 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
-use super::{FitEnd, Surveyed};
+use super::{FitEnd, SetupResult, Surveyed};
 use crate::estimate::budget::SharedInput;
 use crate::estimate::cells::{PassRide, Shift};
 use crate::estimate::rolling::{Ended, Rolling};
@@ -137,13 +137,13 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
 }
 
 /// What the results rest on, one sentence each.
-pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling) -> Vec<String> {
+pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult]) -> Vec<String> {
     let mut all = surveyed.test_day.assumptions.clone();
-    all.push(
-        "Drag area is taken as the same at every yaw, and side force is left out: where wheels are tested or \
-         the wind crossed the road differently for the set-ups, that matters."
-            .to_string(),
-    );
+    all.push(format!(
+        "Drag area is taken as the same at every yaw, and side force is left out; that matters where wheels are \
+         tested. Yaw as ridden (root mean square): {}.",
+        yaws(setups)
+    ));
     all.push(
         "Power is the mean over the second that ends at its time stamp; speed is that at its time stamp."
             .to_string(),
@@ -155,6 +155,18 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling) -> Vec<String> {
         );
     }
     all
+}
+
+fn yaws(setups: &[SetupResult]) -> String {
+    let known: Vec<String> = setups
+        .iter()
+        .filter_map(|s| s.yaw_rms_deg.map(|yaw| format!("'{}' {yaw:.0}°", s.name)))
+        .collect();
+    if known.is_empty() {
+        "not known, since the wind is not".to_string()
+    } else {
+        known.join(", ")
+    }
 }
 
 /// How the fit ended, for programs and for people.

@@ -10,7 +10,7 @@ mod remarks;
 
 pub use gather::{Gathered, Inspected, Progress, gather, inspect};
 
-use crate::air::{Air, AirState, RideSite, settle};
+use crate::air::{Air, AirState, RideSite, UNKNOWN_WIND_M_S, settle};
 use crate::course::{Ridden, survey};
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::{BudgetLine, budget};
@@ -74,6 +74,8 @@ pub struct SetupResult {
     pub crr: (f64, f64),
     pub blocks: usize,
     pub passes: usize,
+    /// Root mean square of the yaw ridden; `None` where nothing is known of the wind.
+    pub yaw_rms_deg: Option<f64>,
     /// With three or more set-ups: the chance of being the lowest.
     pub chance_lowest: Option<f64>,
 }
@@ -202,7 +204,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
-    let assumptions = inputs::assumptions(&surveyed, &rolling);
+    let assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -500,10 +502,21 @@ fn setup_results(
                 crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
                 blocks: drag.map_or(0, |d| d.blocks),
                 passes: day.rides.iter().filter(|r| r.setup == index).count(),
+                yaw_rms_deg: yaw_rms_deg(day.rides.iter().filter(|r| r.setup == index)),
                 chance_lowest: lowest.as_ref().map(|l| l[index]),
             }
         })
         .collect()
+}
+
+fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
+    let known = rides.filter(|r| r.air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S);
+    let (mut squares, mut seconds) = (0.0, 0.0);
+    for (yaw, duration_s) in known.flat_map(PassRide::yaws_deg) {
+        squares += yaw * yaw * duration_s;
+        seconds += duration_s;
+    }
+    (seconds > 0.0).then(|| (squares / seconds).sqrt())
 }
 
 /// Every pair: the later set-up against the earlier one.

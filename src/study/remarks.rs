@@ -20,6 +20,9 @@ const SMALL_DRAG_SHARE: f64 = 0.35;
 /// Passes whose barometers disagree by more than this tell little of the road's shape.
 const HEIGHTS_APART_M: f64 = 1.5;
 
+/// Yaw farther apart than this between set-ups is worth a remark.
+const YAW_APART_DEG: f64 = 2.0;
+
 pub struct Seen<'a> {
     pub surveyed: &'a Surveyed,
     pub day: &'a Day<'a>,
@@ -40,6 +43,8 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     heights(seen, &mut all);
     odd(seen, &mut all);
     what_differs(seen, &mut all);
+    null_test(seen, &mut all);
+    yaw(seen, &mut all);
     all
 }
 
@@ -274,6 +279,37 @@ fn what_differs(seen: &Seen, all: &mut Vec<Warning>) {
             "a set-up is said to differ in crr, but this estimate gives the difference as drag area at the crr of \
              test.toml",
             "Read the change as drag and rolling together, at the speed ridden.",
+        ));
+    }
+}
+
+fn null_test(seen: &Seen, all: &mut Vec<Warning>) {
+    for setup in seen.day.setups {
+        if let Some(same) = setup.same_as {
+            all.push(Warning::new(
+                "null test",
+                format!(
+                    "'{}' and '{}' are the same thing under two names: what the comparison shows between them is \
+                     what this day makes of nothing",
+                    setup.name, seen.day.setups[same].name
+                ),
+                "Where that interval does not hold 0, distrust the other comparisons of this day.",
+            ));
+        }
+    }
+}
+
+/// Yaw that differs between set-ups is a difference that the balance does not know.
+fn yaw(seen: &Seen, all: &mut Vec<Warning>) {
+    let yaws: Vec<f64> = seen.setups.iter().filter_map(|s| s.yaw_rms_deg).collect();
+    let (low, high) = yaws
+        .iter()
+        .fold((f64::INFINITY, 0f64), |(l, h), y| (l.min(*y), h.max(*y)));
+    if yaws.len() > 1 && high - low > YAW_APART_DEG {
+        all.push(Warning::new(
+            "yaw",
+            format!("the wind crossed the road differently for the set-ups: yaw of {low:.0}° to {high:.0}°"),
+            "Ride both in the same wind; wheels and helmets change with yaw, and this shows as a difference.",
         ));
     }
 }

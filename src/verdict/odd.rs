@@ -2,6 +2,7 @@
 
 use crate::course::Direction;
 use crate::estimate::plain::{Averages, Day};
+use statrs::statistics::{Data, OrderStatistics};
 
 /// Iglewicz and Hoaglin's cut for the modified z score (REFERENCES 5.7, M+).
 const MODIFIED_Z: f64 = 3.5;
@@ -49,12 +50,8 @@ pub fn odd_passes(day: &Day, averages: &Averages) -> Vec<OddPass> {
         .collect()
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    match values.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(values[middle]),
-        _ => Some(0.5 * (values[middle - 1] + values[middle])),
-    }
+/// `None` for no values.
+fn median(values: Vec<f64>) -> Option<f64> {
+    let middle = Data::new(values).median();
+    middle.is_finite().then_some(middle)
 }
