@@ -20,20 +20,8 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
     let content = text::decode(bytes).replace("\r\n", "\n").replace('\r', "\n");
     let mut recording = Recording::empty(file, Format::Csv);
     let (columns, skipped) = find_header(&content)?;
-    let mut table = csv::ReaderBuilder::new();
-    table
-        .delimiter(columns.separator)
-        .has_headers(false)
-        .flexible(true);
-    let body: &str = after_lines(&content, skipped);
     let mut bad = Bad::default();
-    let mut records = Vec::new();
-    for record in table.from_reader(body.as_bytes()).records() {
-        match record {
-            Ok(record) => records.push(record),
-            Err(cause) => bad.push(format!("a row cannot be read: {cause}")),
-        }
-    }
+    let records = parse(after_lines(&content, skipped), columns.separator, &mut bad);
     let line =
         |record: &csv::StringRecord| skipped as u64 + record.position().map_or(0, |place| place.line());
     let times = Times::settle(&columns, &records, &mut recording.faults)?;
@@ -78,6 +66,20 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
         return Err(Error { faults });
     }
     Ok(recording)
+}
+
+/// The rows below the header, of any length.
+fn parse(body: &str, separator: u8, bad: &mut Bad) -> Vec<csv::StringRecord> {
+    let mut table = csv::ReaderBuilder::new();
+    table.delimiter(separator).has_headers(false).flexible(true);
+    let mut records = Vec::new();
+    for record in table.from_reader(body.as_bytes()).records() {
+        match record {
+            Ok(record) => records.push(record),
+            Err(cause) => bad.push(format!("a row cannot be read: {cause}")),
+        }
+    }
+    records
 }
 
 /// Puts one cell where it belongs.

@@ -1,7 +1,8 @@
 //! FIT messages → a recording.
 
 use super::fields::{self, Conversion, Known, Quantity};
-use super::fit_stream::{self, Message, Visitor};
+use super::fit_part::Message;
+use super::fit_stream::{self, Visitor};
 use super::rows::Rows;
 use super::{Format, Recording, Sample, Session, TimerEvent};
 use crate::error::{Error, Fault, Result};
@@ -15,10 +16,7 @@ use std::path::Path;
 const PLAUSIBLE_SPAN_S: f64 = 8.0 * 86_400.0;
 
 pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    let mut reader = Reader {
-        recording: Recording::empty(file, Format::Fit),
-        ..Reader::default_for(file)
-    };
+    let mut reader = Reader::new(file);
     let faults = fit_stream::walk(bytes, &mut reader);
     reader.finish(faults)
 }
@@ -100,7 +98,7 @@ impl Visitor for Reader {
 }
 
 impl Reader {
-    fn default_for(file: &Path) -> Self {
+    fn new(file: &Path) -> Self {
         Reader {
             recording: Recording::empty(file, Format::Fit),
             rows: Rows::default(),

@@ -1,34 +1,16 @@
-//! FIT bytes → messages, up to the first damage of each part; the damage is told, not hidden.
+//! FIT bytes → parts → messages, up to the first damage of each part; the damage is told, not hidden.
 //!
-//! The decoder stops at a wrong checksum, at a missing last byte and at a file that was never closed, and panics on
-//! some damage. So every part of the file is measured here first, and handed over as bare messages.
+//! The decoder by itself stops at a wrong checksum, at a missing last byte and at a file that was never closed. So
+//! every part of the file is measured here first, and handed over as bare messages.
 
-use super::guard::guarded;
+use super::fit_part::{Message, PartReader};
 use crate::error::Fault;
-use fitparser::de::{DecodeOption, FitObject, FitStreamProcessor};
-use fitparser::profile::MesgNum;
-use fitparser::{FitDataField, Value};
 
-/// FIT counts seconds from 1989-12-31T00:00:00Z (profile of the format's owner, code S).
-pub(super) const FIT_EPOCH_UNIX_S: i64 = 631_065_600;
 const COPY_AGAIN: &str = "Copy the file again from the unit; what is whole is used.";
-
-/// One decoded message. `None` in `time_s`: it carries no time of its own.
-pub(super) struct Message {
-    pub kind: MesgNum,
-    pub time_s: Option<f64>,
-    pub native: Vec<FitDataField>,
-    /// ((developer's index, field number), value), in that order.
-    pub developer: Vec<((u8, u8), Value)>,
-    /// The three bytes of `compressed_speed_distance`. The decoder adds its rolling counter up without minding
-    /// the roll-over, so they are kept from it.
-    pub packed_speed_distance: Option<[u8; 3]>,
-}
 
 /// One FIT file within the bytes (recordings are sometimes chained) and what is wrong with it.
 struct Part {
     start: usize,
-    data_start: usize,
     data_end: usize,
     /// Where the next part would start.
     next: usize,
@@ -100,9 +82,8 @@ fn measure(bytes: &[u8], start: usize) -> Part {
     let claimed = data_start.saturating_add(size as usize);
     let mut part = Part {
         start,
-        data_start,
         data_end: claimed,
-        next: claimed + 2,
+        next: claimed.saturating_add(2),
         faults: Vec::new(),
     };
     let mut fault = |at: usize, what: String| {
@@ -176,49 +157,23 @@ pub(super) fn crc16(bytes: &[u8]) -> u16 {
 
 /// Reads one part's messages. True where it stopped at damage.
 fn read_part(copy: &mut [u8], part: &Part, visitor: &mut impl Visitor, faults: &mut Vec<Fault>) -> bool {
-    let mut processor = FitStreamProcessor::new();
-    for option in [
-        DecodeOption::SkipHeaderCrcValidation,
-        DecodeOption::SkipDataCrcValidation,
-    ] {
-        processor.add_option(option);
+    // The reader is bounded by the slice it gets; the header's own size would end it early or late.
+    if let Some(size) = copy.get_mut(part.start + 4..part.start + 8) {
+        size.copy_from_slice(&0x7FFF_FFFFu32.to_le_bytes());
     }
-    // The processor must think the part as large as it is.
-    if let (Some(field), Ok(size)) = (
-        copy.get_mut(part.start + 4..part.start + 8),
-        u32::try_from(part.data_end - part.data_start),
-    ) {
-        field.copy_from_slice(&size.to_le_bytes());
-    }
-    let mut clock = Clock::default();
-    let mut undecoded = 0usize;
+    let mut reader = PartReader::new();
     let mut at = part.start;
     let mut stopped = None;
-    while at < part.data_end {
-        quieten(copy, at, part.data_end);
-        let Some(input) = copy.get(at..part.data_end) else {
-            break;
-        };
-        let step = guarded(|| match processor.deserialize_next(input) {
-            Ok((rest, object)) => Ok((rest.len(), object)),
-            Err(cause) => Err(cause.to_string()),
-        });
-        match step {
-            Some(Ok((rest, FitObject::DataMessage(raw)))) => {
-                at = part.data_end - rest;
-                match guarded(|| decode(&mut processor, raw, &mut clock)) {
-                    Some(Ok(Some(message))) => visitor.message(message),
-                    Some(Ok(None)) => {}
-                    Some(Err(())) | None => undecoded += 1,
+    while let Some(input) = copy.get_mut(at..part.data_end).filter(|input| !input.is_empty()) {
+        match reader.step(input) {
+            Ok((used, message)) => {
+                at += used;
+                if let Some(message) = message {
+                    visitor.message(message);
                 }
             }
-            Some(Ok((rest, _))) => at = part.data_end - rest,
-            Some(Err(cause)) => {
+            Err(cause) => {
                 stopped = Some(cause);
-                break;
-            }
-            None => {
-                stopped = Some("the message makes no sense".into());
                 break;
             }
         }
@@ -230,125 +185,19 @@ fn read_part(copy: &mut [u8], part: &Part, visitor: &mut impl Visitor, faults: &
         let what = format!("reading stopped, {left} bytes before the end of the data: {cause}");
         faults.push(Fault::new(what, COPY_AGAIN).at(format!("byte {at}")));
     }
-    if undecoded > 0 {
-        let what = format!("{undecoded} messages could not be decoded and are left out");
-        faults.push(Fault::new(what, COPY_AGAIN).at(format!("byte {}", part.start)));
+    let mut fault =
+        |what: String| faults.push(Fault::new(what, COPY_AGAIN).at(format!("byte {}", part.start)));
+    if reader.undecoded > 0 {
+        fault(format!(
+            "{} messages could not be decoded and are left out",
+            reader.undecoded
+        ));
+    }
+    if reader.undescribed > 0 {
+        fault(format!(
+            "{} developer fields come without a description; their values are left out",
+            reader.undescribed
+        ));
     }
     stopped.is_some()
-}
-
-/// The time that messages with a compressed time stamp count from.
-#[derive(Default)]
-struct Clock {
-    last: Option<u32>,
-}
-
-impl Clock {
-    /// `t = (last & !31) + offset`, and one roll-over of 32 s where that is earlier (code S).
-    fn read(&mut self, full: Option<&Value>, offset: Option<u8>) -> Option<f64> {
-        if let Some(Value::UInt32(seconds)) = full {
-            self.last = Some(*seconds);
-        } else if let Some(offset) = offset {
-            let (last, offset) = (self.last?, u32::from(offset));
-            let roll = if offset < (last & 31) { 32 } else { 0 };
-            self.last = (last & !31).checked_add(offset + roll);
-        } else {
-            return None;
-        }
-        self.last
-            .map(|seconds| (i64::from(seconds) + FIT_EPOCH_UNIX_S) as f64)
-    }
-}
-
-type Decoded = std::result::Result<Option<Message>, ()>;
-
-/// Decodes the kinds of message we use. Developer fields are taken out first: their numbers and names may equal
-/// native ones, and only the raw message tells them apart.
-fn decode(
-    processor: &mut FitStreamProcessor,
-    mut raw: fitparser::de::FitDataMessage,
-    clock: &mut Clock,
-) -> Decoded {
-    let offset = raw.time_offset();
-    let time_s = clock.read(raw.fields().get(&253), offset);
-    let kind = MesgNum::from(raw.global_message_number());
-    if !matches!(
-        kind,
-        MesgNum::FileId
-            | MesgNum::UserProfile
-            | MesgNum::Session
-            | MesgNum::Lap
-            | MesgNum::Record
-            | MesgNum::Event
-            | MesgNum::DeviceInfo
-            | MesgNum::FieldDescription
-    ) {
-        return Ok(None);
-    }
-    let mut developer: Vec<_> = raw.developer_fields.drain().collect();
-    developer.sort_by_key(|(key, _)| *key);
-    let mut packed_speed_distance = None;
-    if kind == MesgNum::Record {
-        let fields = raw.fields_mut();
-        packed_speed_distance = fields.remove(&8).and_then(|value| three_bytes(&value));
-        // Both forms at once: the decoder would give the wide name twice.
-        if fields.contains_key(&73) {
-            fields.remove(&6);
-        }
-        if fields.contains_key(&78) {
-            fields.remove(&2);
-        }
-    }
-    let native = processor.decode_message(raw).map_err(drop)?.into_vec();
-    Ok(Some(Message {
-        kind,
-        time_s,
-        native,
-        developer,
-        packed_speed_distance,
-    }))
-}
-
-fn three_bytes(value: &Value) -> Option<[u8; 3]> {
-    let Value::Array(values) = value else { return None };
-    let bytes: Option<Vec<u8>> = values
-        .iter()
-        .map(|value| {
-            if let Value::Byte(byte) = value {
-                Some(*byte)
-            } else {
-                None
-            }
-        })
-        .collect();
-    bytes?.try_into().ok().filter(|bytes| *bytes != [0xff; 3])
-}
-
-/// A field whose size is no multiple of its base type makes the decoder write to standard error and read the field
-/// as bytes. It is declared as bytes here, which does the same in silence.
-fn quieten(copy: &mut [u8], at: usize, end: usize) {
-    let Some(message) = copy.get_mut(at..end) else {
-        return;
-    };
-    let Some(&header) = message.first() else { return };
-    if header & 0xC0 != 0x40 {
-        return;
-    }
-    let count = message.get(5).copied().map_or(0, usize::from);
-    let Some(fields) = message.get_mut(6..6 + 3 * count) else {
-        return;
-    };
-    for field in fields.chunks_exact_mut(3) {
-        if let [_, size, base] = field {
-            let unit: u8 = match *base & 0x1F {
-                3 | 4 | 11 => 2,
-                5 | 6 | 8 | 12 => 4,
-                9 | 14 | 15 | 16 => 8,
-                _ => 1,
-            };
-            if *size % unit != 0 {
-                *base = 0x0D;
-            }
-        }
-    }
 }

@@ -31,7 +31,9 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
 
 fn not_gpx(cause: &str) -> Fault {
     Fault::new(
-        format!("is not GPX as the standard has it ({cause}); its track points were read all the same"),
+        format!(
+            "has something that a strict reader of GPX refuses ({cause}); its track points were read all the same"
+        ),
         "Compare the number of samples and the channels with what you expect.",
     )
 }

@@ -5,6 +5,7 @@ mod any_bytes;
 mod csv_file;
 mod fields;
 mod fit_file;
+mod fit_part;
 mod fit_stream;
 #[cfg(test)]
 mod fit_writer;

@@ -1,4 +1,5 @@
 use super::*;
+use crate::recording::fit_part::FIT_EPOCH_UNIX_S;
 use crate::recording::fit_writer::{FitWriter, Kind, with_frame};
 use crate::recording::read_bytes;
 
@@ -48,7 +49,7 @@ fn ride(records: u32) -> FitWriter {
 fn golden_file_reads_as_an_independent_decoder_reads_it() {
     let recording = read_ok(GOLDEN);
     assert_eq!(faults(&recording), "");
-    let from = fit_stream::FIT_EPOCH_UNIX_S as f64 + 1e9;
+    let from = FIT_EPOCH_UNIX_S as f64 + 1e9;
     let times: Vec<f64> = recording
         .samples
         .iter()
@@ -344,7 +345,7 @@ fn manual_laps_timer_events_sessions_and_rider() {
     writer.define(4, 3, &[(4, 2, Kind::U16)]);
     writer.data(4, &[725]);
     let recording = read_ok(&writer.finish());
-    let from = fit_stream::FIT_EPOCH_UNIX_S as f64 + 1e9;
+    let from = FIT_EPOCH_UNIX_S as f64 + 1e9;
     assert_eq!(recording.lap_marks_s, [from + 60.5]);
     let events: Vec<_> = recording
         .timer_events
@@ -443,4 +444,49 @@ fn a_field_of_impossible_size_is_missing_and_the_rest_is_read() {
 fn checksum_of_the_catalogue() {
     // CRC-16/ARC check value (REFERENCES 7.2, code S)
     assert_eq!(fit_stream::crc16(b"123456789"), 0xBB3D);
+}
+
+#[test]
+fn a_developer_field_that_nothing_describes_does_not_end_the_reading() {
+    let mut writer = FitWriter::new(false);
+    writer.define_with_developer(
+        1,
+        20,
+        &[(253, 4, Kind::U32), (7, 2, Kind::U16)],
+        &[(3, 4, 0), (5, 1, 2)],
+    );
+    for second in 0..5u32 {
+        let time = (1_000_000_000 + second).to_le_bytes();
+        writer.data_bytes(
+            1,
+            &[&time[..], &250u16.to_le_bytes(), &[1, 2, 3, 4], &[9]].concat(),
+        );
+    }
+    // A description that comes late holds from there on.
+    writer.developer_field(2, 5, 2, "late", "");
+    writer.data_bytes(
+        1,
+        &[
+            &1_000_000_005u32.to_le_bytes()[..],
+            &251u16.to_le_bytes(),
+            &[1, 2, 3, 4],
+            &[9],
+        ]
+        .concat(),
+    );
+    let recording = read_ok(&writer.finish());
+    assert_eq!(recording.samples.len(), 6);
+    assert_eq!(recording.samples[5].power_w, Some(251.0));
+    assert!(
+        faults(&recording).contains("2 developer fields come without a description"),
+        "{}",
+        faults(&recording)
+    );
+    let [late] = &recording.extra[..] else {
+        panic!("{:?}", recording.extra)
+    };
+    assert_eq!(
+        (late.name.as_str(), late.values[4], late.values[5]),
+        ("late", None, Some(9.0))
+    );
 }

@@ -58,7 +58,7 @@ fn points_extensions_segments_and_the_date_line() {
     assert!(
         recording.faults[0]
             .what
-            .contains("not GPX as the standard has it"),
+            .contains("a strict reader of GPX refuses"),
         "{}",
         recording.faults[0]
     );
