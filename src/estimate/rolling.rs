@@ -1,8 +1,12 @@
 //! What a whole day says of rolling resistance and of gustiness: all passes in one dense account.
+//!
+//! Speeds are not chosen freely: gusts and the errors of the profile move speed and work together. So what the
+//! rides say of rolling resistance rests on the unevenness that the rider's power made (see `still_ride`).
 
 use super::cells::{Account, PassRide, Shift, accounts, rig};
 use super::least_squares::gls;
 use super::one_pass::{GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S, covariance};
+use super::still_ride::drag_work_j_m2;
 use crate::test_day::{Measured, Setup};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
@@ -23,7 +27,7 @@ pub struct Rolling {
     pub held: bool,
     /// What the rides alone say of the shift, with its standard uncertainty; `None` when nothing.
     pub rides_alone: Option<(f64, f64)>,
-    /// Between CdA and Crr in the day's account without the prior; near −1: not told apart.
+    /// Between CdA and Crr as the rides alone give them; near −1: not told apart.
     pub correlation: Option<f64>,
     /// Gust strength that the left-over energy shows, m²/s.
     pub gust_q_m2_s: f64,
@@ -44,8 +48,10 @@ struct Pool<'a> {
     rides: &'a [PassRide],
     accounts: Vec<Vec<Account>>,
     effective_mass_kg: Vec<f64>,
-    setups: usize,
+    setups: &'a [Setup],
     cda_m2: f64,
+    /// What an unknown mean wind would do to the accounts, in joules for each cell of the day.
+    mean_wind: Vec<DVector<f64>>,
     /// Of a node's height in the shared profile, common to every pass.
     profile_sd_m: f64,
     prior: Measured,
@@ -57,30 +63,52 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
     let all: Vec<Vec<Account>> =
         rides.iter().map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral)).collect();
     let prior = setups.first()?.crr;
+    let cda_m2 = rough_cda_m2(rides, &all, setups)?;
     let pool = Pool {
         rides,
-        cda_m2: rough_cda_m2(rides, &all, setups)?,
+        cda_m2,
+        mean_wind: mean_wind(rides, setups, course_length_m, cda_m2),
         accounts: all,
         effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
-        setups: setups.len(),
+        setups,
         profile_sd_m,
         prior,
     };
-    let (gust_q_m2_s, ended) = search_gust_q(&pool, setups);
-    let free = pool.fit(setups, gust_q_m2_s, false);
-    let with_prior = pool.fit(setups, gust_q_m2_s, true)?;
-    let rides_alone = free.as_ref().map(|f| (f.shift, f.standard_uncertainty));
-    let prior_sd = prior.standard_uncertainty;
-    let held = with_prior.standard_uncertainty > CLEARLY_TOLD_APART * prior_sd;
+    let (gust_q_m2_s, ended) = search_gust_q(&pool);
+    let alone = pool.rides_alone(gust_q_m2_s);
+    let prior_variance = prior.standard_uncertainty.powi(2);
+    // Both together, each by its weight.
+    let (shift, variance) = alone.map_or((0.0, prior_variance), |a| {
+        let share = prior_variance / (prior_variance + a.standard_uncertainty.powi(2));
+        (share * a.shift, (1.0 - share) * prior_variance)
+    });
+    let held = variance.sqrt() > CLEARLY_TOLD_APART * prior.standard_uncertainty;
     Some(Rolling {
-        shift: if held { 0.0 } else { with_prior.shift },
-        standard_uncertainty: if held { prior_sd } else { with_prior.standard_uncertainty },
+        shift: if held { 0.0 } else { shift },
+        standard_uncertainty: if held { prior.standard_uncertainty } else { variance.sqrt() },
         held,
-        rides_alone,
-        correlation: free.map(|f| f.correlation),
+        rides_alone: alone.map(|a| (a.shift, a.standard_uncertainty)),
+        correlation: alone.map(|a| a.correlation),
         gust_q_m2_s,
         ended,
     })
+}
+
+/// First order for each way the air may move, and what is left of second order, which has one sign.
+fn mean_wind(rides: &[PassRide], setups: &[Setup], course_length_m: f64, cda_m2: f64) -> Vec<DVector<f64>> {
+    let work = |shift: &dyn Fn(f64) -> Shift| -> DVector<f64> {
+        let all = rides.iter().flat_map(|ride| {
+            let shift = shift(ride.air.wind_standard_uncertainty_m_s);
+            accounts(ride, &setups[ride.setup], course_length_m, &shift)
+        });
+        DVector::from_vec(all.map(|account| cda_m2 * account.air_j_m2).collect())
+    };
+    let east = |sign: f64| work(&|u| Shift { wind_east_m_s: sign * u, ..Shift::default() });
+    let north = |sign: f64| work(&|u| Shift { wind_north_m_s: sign * u, ..Shift::default() });
+    let (east, west, north, south) = (east(1.0), east(-1.0), north(1.0), north(-1.0));
+    let rest = work(&|_| Shift::default());
+    let second = 0.5 * (&east + &west + &north + &south) - 2.0 * rest;
+    vec![0.5 * (east - west), 0.5 * (north - south), second]
 }
 
 /// From the whole of each pass with Crr at its prior: where gust work is taken.
@@ -96,50 +124,96 @@ fn rough_cda_m2(rides: &[PassRide], all: &[Vec<Account>], setups: &[Setup]) -> O
     (air > 0.0).then(|| (energy / air).clamp(0.1, 0.9))
 }
 
-struct PooledFit {
+/// What the rides alone say.
+#[derive(Clone, Copy)]
+struct Alone {
     shift: f64,
     standard_uncertainty: f64,
     correlation: f64,
-    log_likelihood: f64,
 }
 
 impl Pool<'_> {
-    /// Unknowns: one CdA for each set-up that was ridden, and the shift of Crr.
-    fn fit(&self, setups: &[Setup], gust_q: f64, with_prior: bool) -> Option<PooledFit> {
-        let cells: usize = self.accounts.iter().map(Vec::len).sum();
-        let rows = cells + usize::from(with_prior);
-        let ridden: Vec<usize> = (0..self.setups).filter(|s| self.rides.iter().any(|r| r.setup == *s)).collect();
-        let mut design = DMatrix::zeros(rows, ridden.len() + 1);
-        let mut y = DVector::zeros(rows);
+    fn cells(&self) -> usize {
+        self.accounts.iter().map(Vec::len).sum()
+    }
+
+    /// Energy with rolling at its prior taken off, J.
+    fn energies(&self) -> DVector<f64> {
+        let all = self.rides.iter().zip(&self.accounts).flat_map(|(ride, accounts)| {
+            let crr = self.setups[ride.setup].crr.value;
+            accounts.iter().map(move |account| account.energy_j - crr * account.rolling_j)
+        });
+        DVector::from_vec(all.collect())
+    }
+
+    /// One column for each set-up that was ridden, holding `air`, and one of rolling work.
+    fn design(&self, air: &[Vec<f64>]) -> DMatrix<f64> {
+        let mut ridden: Vec<usize> = self.rides.iter().map(|ride| ride.setup).collect();
+        ridden.sort_unstable();
+        ridden.dedup();
+        let mut design = DMatrix::zeros(self.cells(), ridden.len() + 1);
         let mut row = 0;
-        for (ride, accounts) in self.rides.iter().zip(&self.accounts) {
-            let column = ridden.iter().position(|s| *s == ride.setup)?;
-            for account in accounts {
-                design[(row, column)] = account.air_j_m2;
+        for ((ride, accounts), air) in self.rides.iter().zip(&self.accounts).zip(air) {
+            let column = ridden.iter().position(|setup| *setup == ride.setup).unwrap_or(0);
+            for (account, air) in accounts.iter().zip(air) {
+                design[(row, column)] = *air;
                 design[(row, ridden.len())] = account.rolling_j;
-                y[row] = account.energy_j - setups[ride.setup].crr.value * account.rolling_j;
                 row += 1;
             }
         }
-        let mut v = self.noise(rows, gust_q);
-        if with_prior {
-            design[(cells, ridden.len())] = 1.0;
-            v[(cells, cells)] = self.prior.standard_uncertainty.powi(2);
+        design
+    }
+
+    fn air_as_ridden(&self) -> Vec<Vec<f64>> {
+        self.accounts.iter().map(|pass| pass.iter().map(|account| account.air_j_m2).collect()).collect()
+    }
+
+    /// Likelihood of the left-over energies at a gust strength, rolling resistance near its prior.
+    fn log_likelihood(&self, gust_q: f64) -> Option<f64> {
+        let cells = self.cells();
+        let mut design = self.design(&self.air_as_ridden()).insert_row(cells, 0.0);
+        let last = design.ncols() - 1;
+        design[(cells, last)] = 1.0;
+        let y = self.energies().insert_row(cells, 0.0);
+        let mut v = self.noise(gust_q).resize(cells + 1, cells + 1, 0.0);
+        v[(cells, cells)] = self.prior.standard_uncertainty.powi(2);
+        Some(gls(&design, &y, &v)?.log_likelihood)
+    }
+
+    /// Two-stage least squares: the work regressed on the part of the speeds ridden that the power explains.
+    fn rides_alone(&self, gust_q: f64) -> Option<Alone> {
+        let count = self.rides.len() as f64;
+        let entry = |ride: &PassRide| ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
+        let entry_speed_m_s = self.rides.iter().map(entry).sum::<f64>() / count;
+        let predicted: Vec<Vec<f64>> = self
+            .rides
+            .iter()
+            .map(|ride| drag_work_j_m2(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s))
+            .collect();
+        let instruments = self.design(&predicted);
+        let ridden = self.design(&self.air_as_ridden());
+        let mut v = self.noise(gust_q);
+        for wind in &self.mean_wind {
+            v.ger(1.0, wind, wind, 1.0);
         }
-        let fit = gls(&design, &y, &v)?;
-        let last = ridden.len();
+        let mut explained = ridden.clone();
+        for column in 0..ridden.ncols() {
+            let first = gls(&instruments, &ridden.column(column).into_owned(), &v)?;
+            explained.set_column(column, &(&instruments * first.parameters));
+        }
+        let fit = gls(&explained, &self.energies(), &v)?;
+        let last = ridden.ncols() - 1;
         let sd = fit.covariance[(last, last)].sqrt();
-        Some(PooledFit {
+        Some(Alone {
             shift: fit.parameters[last],
             standard_uncertainty: sd,
             correlation: fit.covariance[(0, last)] / (fit.covariance[(0, 0)].sqrt() * sd),
-            log_likelihood: fit.log_likelihood,
         })
     }
 
     /// Noise within passes, the wind's wander from pass to pass, and the shared profile's errors.
-    fn noise(&self, rows: usize, gust_q: f64) -> DMatrix<f64> {
-        let mut v = DMatrix::zeros(rows, rows);
+    fn noise(&self, gust_q: f64) -> DMatrix<f64> {
+        let mut v = DMatrix::zeros(self.cells(), self.cells());
         let mut starts = Vec::with_capacity(self.rides.len());
         let mut at = 0;
         for (index, ride) in self.rides.iter().enumerate() {
@@ -180,7 +254,7 @@ impl Pool<'_> {
 }
 
 /// Minus log posterior of ln q: the pooled likelihood and METHOD's prior.
-struct GustCost<'a>(&'a Pool<'a>, &'a [Setup]);
+struct GustCost<'a>(&'a Pool<'a>);
 
 impl CostFunction for GustCost<'_> {
     type Param = f64;
@@ -188,17 +262,17 @@ impl CostFunction for GustCost<'_> {
 
     fn cost(&self, log_q: &f64) -> Result<f64, argmin::core::Error> {
         let off = (log_q - GUST_Q_MEDIAN_M2_S.ln()) / GUST_Q_LOG_SD;
-        let likelihood = self.0.fit(self.1, log_q.exp(), true).map_or(f64::MIN, |f| f.log_likelihood);
+        let likelihood = self.0.log_likelihood(log_q.exp()).unwrap_or(f64::MIN);
         Ok(0.5 * off * off - likelihood)
     }
 }
 
-fn search_gust_q(pool: &Pool, setups: &[Setup]) -> (f64, Ended) {
+fn search_gust_q(pool: &Pool) -> (f64, Ended) {
     // Three prior spreads each way.
     let middle = GUST_Q_MEDIAN_M2_S.ln();
     let (low, high) = (middle - 3.0 * GUST_Q_LOG_SD, middle + 3.0 * GUST_Q_LOG_SD);
     let solver = BrentOpt::new(low, high).set_tolerance(1e-3, 1e-3);
-    let found = Executor::new(GustCost(pool, setups), solver)
+    let found = Executor::new(GustCost(pool), solver)
         .configure(|state| state.param(middle).max_iters(40))
         .run()
         .ok()
