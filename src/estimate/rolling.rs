@@ -6,7 +6,7 @@
 use super::cells::{Account, PassRide, Shift, accounts, rig};
 use super::least_squares::gls;
 use super::one_pass::{GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S, covariance};
-use super::still_ride::drag_work_j_m2;
+use super::still_ride::{drag_work_j_m2, speeds_m_s};
 use crate::test_day::{Measured, Setup};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
@@ -50,8 +50,6 @@ struct Pool<'a> {
     effective_mass_kg: Vec<f64>,
     setups: &'a [Setup],
     cda_m2: f64,
-    /// What an unknown mean wind would do to the accounts, in joules for each cell of the day.
-    mean_wind: Vec<DVector<f64>>,
     /// Of a node's height in the shared profile, common to every pass.
     profile_sd_m: f64,
     prior: Measured,
@@ -67,7 +65,6 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
     let pool = Pool {
         rides,
         cda_m2,
-        mean_wind: mean_wind(rides, setups, course_length_m, cda_m2),
         accounts: all,
         effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
         setups,
@@ -92,23 +89,6 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
         gust_q_m2_s,
         ended,
     })
-}
-
-/// First order for each way the air may move, and what is left of second order, which has one sign.
-fn mean_wind(rides: &[PassRide], setups: &[Setup], course_length_m: f64, cda_m2: f64) -> Vec<DVector<f64>> {
-    let work = |shift: &dyn Fn(f64) -> Shift| -> DVector<f64> {
-        let all = rides.iter().flat_map(|ride| {
-            let shift = shift(ride.air.wind_standard_uncertainty_m_s);
-            accounts(ride, &setups[ride.setup], course_length_m, &shift)
-        });
-        DVector::from_vec(all.map(|account| cda_m2 * account.air_j_m2).collect())
-    };
-    let east = |sign: f64| work(&|u| Shift { wind_east_m_s: sign * u, ..Shift::default() });
-    let north = |sign: f64| work(&|u| Shift { wind_north_m_s: sign * u, ..Shift::default() });
-    let (east, west, north, south) = (east(1.0), east(-1.0), north(1.0), north(-1.0));
-    let rest = work(&|_| Shift::default());
-    let second = 0.5 * (&east + &west + &north + &south) - 2.0 * rest;
-    vec![0.5 * (east - west), 0.5 * (north - south), second]
 }
 
 /// From the whole of each pass with Crr at its prior: where gust work is taken.
@@ -171,30 +151,28 @@ impl Pool<'_> {
     /// Likelihood of the left-over energies at a gust strength, rolling resistance near its prior.
     fn log_likelihood(&self, gust_q: f64) -> Option<f64> {
         let cells = self.cells();
-        let mut design = self.design(&self.air_as_ridden()).insert_row(cells, 0.0);
+        let air = self.air_as_ridden();
+        let mut design = self.design(&air).insert_row(cells, 0.0);
         let last = design.ncols() - 1;
         design[(cells, last)] = 1.0;
         let y = self.energies().insert_row(cells, 0.0);
-        let mut v = self.noise(gust_q).resize(cells + 1, cells + 1, 0.0);
+        let mut v = self.noise(gust_q, &air).resize(cells + 1, cells + 1, 0.0);
         v[(cells, cells)] = self.prior.standard_uncertainty.powi(2);
         Some(gls(&design, &y, &v)?.log_likelihood)
     }
 
     /// Two-stage least squares: the work regressed on the part of the speeds ridden that the power explains.
+    ///
+    /// What the wind may do is weighed at the predicted speeds too: weighed at those ridden, which are slow
+    /// where a gust came from the front, it would bring the gusts back (on one-way days 0.014 in Crr).
     fn rides_alone(&self, gust_q: f64) -> Option<Alone> {
-        let count = self.rides.len() as f64;
-        let entry = |ride: &PassRide| ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
-        let entry_speed_m_s = self.rides.iter().map(entry).sum::<f64>() / count;
-        let predicted: Vec<Vec<f64>> = self
-            .rides
-            .iter()
-            .map(|ride| drag_work_j_m2(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s))
-            .collect();
+        let speeds = self.predicted_speeds();
+        let predicted = self.predicted_air(&speeds, |_| [0.0; 2]);
         let instruments = self.design(&predicted);
         let ridden = self.design(&self.air_as_ridden());
-        let mut v = self.noise(gust_q);
-        for wind in &self.mean_wind {
-            v.ger(1.0, wind, wind, 1.0);
+        let mut v = self.noise(gust_q, &predicted);
+        for wind in self.mean_wind(&speeds) {
+            v.ger(1.0, &wind, &wind, 1.0);
         }
         let mut explained = ridden.clone();
         for column in 0..ridden.ncols() {
@@ -211,8 +189,31 @@ impl Pool<'_> {
         })
     }
 
+    fn predicted_speeds(&self) -> Vec<Vec<Vec<f64>>> {
+        let entry = |ride: &PassRide| ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
+        let entry_speed_m_s = self.rides.iter().map(entry).sum::<f64>() / self.rides.len() as f64;
+        let speeds = |ride: &PassRide| speeds_m_s(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s);
+        self.rides.iter().map(speeds).collect()
+    }
+
+    fn predicted_air(&self, speeds: &[Vec<Vec<f64>>], more_wind: impl Fn(&PassRide) -> [f64; 2]) -> Vec<Vec<f64>> {
+        self.rides.iter().zip(speeds).map(|(ride, own)| drag_work_j_m2(ride, own, more_wind(ride))).collect()
+    }
+
+    /// What an unknown mean wind would do to the energies, J: first order for each way the air may move,
+    /// and what is left of second order, which has one sign.
+    fn mean_wind(&self, speeds: &[Vec<Vec<f64>>]) -> [DVector<f64>; 3] {
+        let work = |east: f64, north: f64| {
+            let more = |ride: &PassRide| [east, north].map(|way| way * ride.air.wind_standard_uncertainty_m_s);
+            self.cda_m2 * DVector::from_vec(self.predicted_air(speeds, more).concat())
+        };
+        let (east, west, north, south) = (work(1.0, 0.0), work(-1.0, 0.0), work(0.0, 1.0), work(0.0, -1.0));
+        let second = 0.5 * (&east + &west + &north + &south) - 2.0 * work(0.0, 0.0);
+        [0.5 * (east - west), 0.5 * (north - south), second]
+    }
+
     /// Noise within passes, the wind's wander from pass to pass, and the shared profile's errors.
-    fn noise(&self, gust_q: f64) -> DMatrix<f64> {
+    fn noise(&self, gust_q: f64, air_j_m2: &[Vec<f64>]) -> DMatrix<f64> {
         let mut v = DMatrix::zeros(self.cells(), self.cells());
         let mut starts = Vec::with_capacity(self.rides.len());
         let mut at = 0;
@@ -224,7 +225,7 @@ impl Pool<'_> {
             let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * self.cda_m2;
             for a in 0..count {
                 for b in 0..count {
-                    v[(at + a, at + b)] += wander.powi(2) * accounts[a].air_j_m2 * accounts[b].air_j_m2;
+                    v[(at + a, at + b)] += wander.powi(2) * air_j_m2[index][a] * air_j_m2[index][b];
                 }
             }
             starts.push(at);
