@@ -14,6 +14,8 @@ pub mod plain;
 
 pub mod rolling;
 
+pub mod still_ride;
+
 pub mod student;
 
 pub mod welch;

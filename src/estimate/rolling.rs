@@ -1,13 +1,16 @@
 //! What a whole day says of rolling resistance and of gustiness: all passes in one dense account.
+//!
+//! Speeds are not chosen freely: gusts and the errors of the profile move speed and work together. So what the
+//! rides say of rolling resistance rests on the unevenness that the rider's power made (see `still_ride`).
 
-use super::cells::{Account, PassRide, Shift, accounts, rig, surroundings};
+use super::cells::{Account, PassRide, Shift, accounts, rig};
 use super::least_squares::gls;
 use super::one_pass::{GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S, covariance};
-use crate::physics::{Piece, RelativeWind, Rig, ride_road};
-use crate::test_day::Setup;
+use super::still_ride::{drag_work_j_m2, speeds_m_s};
+use crate::test_day::{Measured, Setup};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
-use nalgebra::{Cholesky, DMatrix, DVector};
+use nalgebra::{DMatrix, DVector};
 
 /// METHOD 4: wind wanders over the day by about 0.4 m/s; along the road it moves a pass's CdA by 2w/v.
 pub const WIND_WANDER_M_S: f64 = 0.4;
@@ -24,7 +27,7 @@ pub struct Rolling {
     pub held: bool,
     /// What the rides alone say of the shift, with its standard uncertainty; `None` when nothing.
     pub rides_alone: Option<(f64, f64)>,
-    /// Between CdA and Crr in the day's account without the prior; near −1: not told apart.
+    /// Between CdA and Crr as the rides alone give them; near −1: not told apart.
     pub correlation: Option<f64>,
     /// Gust strength that the left-over energy shows, m²/s.
     pub gust_q_m2_s: f64,
@@ -45,53 +48,41 @@ struct Pool<'a> {
     rides: &'a [PassRide],
     accounts: Vec<Vec<Account>>,
     effective_mass_kg: Vec<f64>,
+    setups: &'a [Setup],
     cda_m2: f64,
     /// Of a node's height in the shared profile, common to every pass.
     profile_sd_m: f64,
+    prior: Measured,
 }
 
 /// `None` without a single usable pass.
-pub fn rolling(
-    rides: &[PassRide],
-    setups: &[Setup],
-    course_length_m: f64,
-    profile_sd_m: f64,
-) -> Option<Rolling> {
+pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profile_sd_m: f64) -> Option<Rolling> {
     let neutral = Shift::default();
-    let all: Vec<Vec<Account>> = rides
-        .iter()
-        .map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral))
-        .collect();
+    let all: Vec<Vec<Account>> =
+        rides.iter().map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral)).collect();
     let prior = setups.first()?.crr;
+    let cda_m2 = rough_cda_m2(rides, &all, setups)?;
     let pool = Pool {
         rides,
-        cda_m2: rough_cda_m2(rides, &all, setups)?,
+        cda_m2,
         accounts: all,
-        effective_mass_kg: rides
-            .iter()
-            .map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg())
-            .collect(),
+        effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
+        setups,
         profile_sd_m,
+        prior,
     };
-    let (gust_q_m2_s, ended) = search_gust_q(&pool, setups);
-    let alone = pool.alone(setups, gust_q_m2_s);
-    let prior_sd = prior.standard_uncertainty;
-    // What is known before and what the rides say, each by its precision.
-    let (shift, standard_uncertainty) = match alone {
-        Some(Alone {
-            shift,
-            standard_uncertainty: own,
-            ..
-        }) if prior_sd > 0.0 => {
-            let (before, seen) = (prior_sd.powi(-2), own.powi(-2));
-            (shift * seen / (before + seen), (before + seen).sqrt().recip())
-        }
-        _ => (0.0, prior_sd),
-    };
-    let held = standard_uncertainty > CLEARLY_TOLD_APART * prior_sd || prior_sd == 0.0;
+    let (gust_q_m2_s, ended) = search_gust_q(&pool);
+    let alone = pool.rides_alone(gust_q_m2_s);
+    let prior_variance = prior.standard_uncertainty.powi(2);
+    // Both together, each by its weight.
+    let (shift, variance) = alone.map_or((0.0, prior_variance), |a| {
+        let share = prior_variance / (prior_variance + a.standard_uncertainty.powi(2));
+        (share * a.shift, (1.0 - share) * prior_variance)
+    });
+    let held = variance.sqrt() > CLEARLY_TOLD_APART * prior.standard_uncertainty;
     Some(Rolling {
         shift: if held { 0.0 } else { shift },
-        standard_uncertainty: if held { prior_sd } else { standard_uncertainty },
+        standard_uncertainty: if held { prior.standard_uncertainty } else { variance.sqrt() },
         held,
         rides_alone: alone.map(|a| (a.shift, a.standard_uncertainty)),
         correlation: alone.map(|a| a.correlation),
@@ -113,8 +104,8 @@ fn rough_cda_m2(rides: &[PassRide], all: &[Vec<Account>], setups: &[Setup]) -> O
     (air > 0.0).then(|| (energy / air).clamp(0.1, 0.9))
 }
 
-/// Rolling resistance from the rides alone.
-#[derive(Debug, Clone, Copy)]
+/// What the rides alone say.
+#[derive(Clone, Copy)]
 struct Alone {
     shift: f64,
     standard_uncertainty: f64,
@@ -122,112 +113,108 @@ struct Alone {
 }
 
 impl Pool<'_> {
-    fn rows(&self) -> usize {
+    fn cells(&self) -> usize {
         self.accounts.iter().map(Vec::len).sum()
     }
 
-    /// Left sides with Crr at its prior, and one column of air for each set-up that was ridden.
-    fn system(&self, setups: &[Setup], accounts: &[Vec<Account>]) -> (DMatrix<f64>, DVector<f64>) {
-        let ridden: Vec<usize> = (0..setups.len())
-            .filter(|s| self.rides.iter().any(|r| r.setup == *s))
-            .collect();
-        let mut design = DMatrix::zeros(self.rows(), ridden.len() + 1);
-        let mut y = DVector::zeros(self.rows());
+    /// Energy with rolling at its prior taken off, J.
+    fn energies(&self) -> DVector<f64> {
+        let all = self.rides.iter().zip(&self.accounts).flat_map(|(ride, accounts)| {
+            let crr = self.setups[ride.setup].crr.value;
+            accounts.iter().map(move |account| account.energy_j - crr * account.rolling_j)
+        });
+        DVector::from_vec(all.collect())
+    }
+
+    /// One column for each set-up that was ridden, holding `air`, and one of rolling work.
+    fn design(&self, air: &[Vec<f64>]) -> DMatrix<f64> {
+        let mut ridden: Vec<usize> = self.rides.iter().map(|ride| ride.setup).collect();
+        ridden.sort_unstable();
+        ridden.dedup();
+        let mut design = DMatrix::zeros(self.cells(), ridden.len() + 1);
         let mut row = 0;
-        for (ride, accounts) in self.rides.iter().zip(accounts) {
-            let column = ridden.iter().position(|s| *s == ride.setup).unwrap_or(0);
-            for account in accounts {
-                design[(row, column)] = account.air_j_m2;
+        for ((ride, accounts), air) in self.rides.iter().zip(&self.accounts).zip(air) {
+            let column = ridden.iter().position(|setup| *setup == ride.setup).unwrap_or(0);
+            for (account, air) in accounts.iter().zip(air) {
+                design[(row, column)] = *air;
                 design[(row, ridden.len())] = account.rolling_j;
-                y[row] = account.energy_j - setups[ride.setup].crr.value * account.rolling_j;
                 row += 1;
             }
         }
-        (design, y)
+        design
     }
 
-    /// Of the gusts' strength, with Crr at its prior.
-    fn log_likelihood(&self, setups: &[Setup], gust_q: f64) -> Option<f64> {
-        let (design, y) = self.system(setups, &self.accounts);
-        let drag = design.columns(0, design.ncols() - 1).into_owned();
-        Some(gls(&drag, &y, &self.noise(gust_q))?.log_likelihood)
+    fn air_as_ridden(&self) -> Vec<Vec<f64>> {
+        self.accounts.iter().map(|pass| pass.iter().map(|account| account.air_j_m2).collect()).collect()
     }
 
-    /// CdA of each set-up and the shift of Crr, by instrumental variables.
+    /// Likelihood of the left-over energies at a gust strength, rolling resistance near its prior.
+    fn log_likelihood(&self, gust_q: f64) -> Option<f64> {
+        let cells = self.cells();
+        let air = self.air_as_ridden();
+        let mut design = self.design(&air).insert_row(cells, 0.0);
+        let last = design.ncols() - 1;
+        design[(cells, last)] = 1.0;
+        let y = self.energies().insert_row(cells, 0.0);
+        let mut v = self.noise(gust_q, &air).resize(cells + 1, cells + 1, 0.0);
+        v[(cells, cells)] = self.prior.standard_uncertainty.powi(2);
+        Some(gls(&design, &y, &v)?.log_likelihood)
+    }
+
+    /// Two-stage least squares: the work regressed on the part of the speeds ridden that the power explains.
     ///
-    /// A head wind slows the rider and raises the drag at once, so slow cells have more drag than their speed
-    /// says: least squares then sees rolling resistance, four times too much on an ordinary day. The
-    /// instruments are the accounts at the speed that power and slope alone would give, which no wind moves.
-    fn alone(&self, setups: &[Setup], gust_q: f64) -> Option<Alone> {
-        let (design, y) = self.system(setups, &self.accounts);
-        let expected: Vec<Vec<Account>> = self
-            .rides
-            .iter()
-            .zip(&self.accounts)
-            .map(|(r, a)| self.expected(r, a, setups))
-            .collect();
-        let (instruments, _) = self.system(setups, &expected);
-        let lower = Cholesky::new(self.noise(gust_q))?.l();
-        let white_design = lower.solve_lower_triangular(&design)?;
-        let white_instruments = lower.solve_lower_triangular(&instruments)?;
-        let white_y = lower.solve_lower_triangular(&y)?;
-        // Columns of length one: air and rolling differ by orders of magnitude.
-        let scale: Vec<f64> = white_design.column_iter().map(|c| c.norm()).collect();
-        let scaled = |mut m: DMatrix<f64>| {
-            m.column_iter_mut()
-                .zip(&scale)
-                .for_each(|(mut column, s)| column /= *s);
-            m
-        };
-        let (x, z) = (scaled(white_design), scaled(white_instruments));
-        let inverse = (z.transpose() * &x).try_inverse()?;
-        let parameters = &inverse * z.transpose() * white_y;
-        let covariance = &inverse * (z.transpose() * &z) * inverse.transpose();
-        let last = scale.len() - 1;
-        let sd = |i: usize| covariance[(i, i)].sqrt();
-        let found = Alone {
-            shift: parameters[last] / scale[last],
-            standard_uncertainty: sd(last) / scale[last],
-            correlation: covariance[(0, last)] / (sd(0) * sd(last)),
-        };
-        (found.shift.is_finite() && found.standard_uncertainty > 0.0 && found.correlation.is_finite())
-            .then_some(found)
+    /// What the wind may do is weighed at the predicted speeds too: weighed at those ridden, which are slow
+    /// where a gust came from the front, it would bring the gusts back (on one-way days 0.014 in Crr).
+    fn rides_alone(&self, gust_q: f64) -> Option<Alone> {
+        let speeds = self.predicted_speeds();
+        let predicted = self.predicted_air(&speeds, |_| [0.0; 2]);
+        let instruments = self.design(&predicted);
+        let ridden = self.design(&self.air_as_ridden());
+        let mut v = self.noise(gust_q, &predicted);
+        for wind in self.mean_wind(&speeds) {
+            v.ger(1.0, &wind, &wind, 1.0);
+        }
+        let mut explained = ridden.clone();
+        for column in 0..ridden.ncols() {
+            let first = gls(&instruments, &ridden.column(column).into_owned(), &v)?;
+            explained.set_column(column, &(&instruments * first.parameters));
+        }
+        let fit = gls(&explained, &self.energies(), &v)?;
+        let last = ridden.ncols() - 1;
+        let sd = fit.covariance[(last, last)].sqrt();
+        Some(Alone {
+            shift: fit.parameters[last],
+            standard_uncertainty: sd,
+            correlation: fit.covariance[(0, last)] / (fit.covariance[(0, 0)].sqrt() * sd),
+        })
     }
 
-    /// The accounts of a pass as they would be without wind: each cell ridden at the power it was ridden with.
-    fn expected(&self, ride: &PassRide, accounts: &[Account], setups: &[Setup]) -> Vec<Account> {
-        let shift = Shift::default();
-        let rig = Rig {
-            cda_m2: self.cda_m2,
-            ..rig(&setups[ride.setup], &shift)
+    fn predicted_speeds(&self) -> Vec<Vec<Vec<f64>>> {
+        let entry = |ride: &PassRide| ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
+        let entry_speed_m_s = self.rides.iter().map(entry).sum::<f64>() / self.rides.len() as f64;
+        let speeds = |ride: &PassRide| speeds_m_s(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s);
+        self.rides.iter().map(speeds).collect()
+    }
+
+    fn predicted_air(&self, speeds: &[Vec<Vec<f64>>], more_wind: impl Fn(&PassRide) -> [f64; 2]) -> Vec<Vec<f64>> {
+        self.rides.iter().zip(speeds).map(|(ride, own)| drag_work_j_m2(ride, own, more_wind(ride))).collect()
+    }
+
+    /// What an unknown mean wind would do to the energies, J: first order for each way the air may move,
+    /// and what is left of second order, which has one sign.
+    fn mean_wind(&self, speeds: &[Vec<Vec<f64>>]) -> [DVector<f64>; 3] {
+        let work = |east: f64, north: f64| {
+            let more = |ride: &PassRide| [east, north].map(|way| way * ride.air.wind_standard_uncertainty_m_s);
+            self.cda_m2 * DVector::from_vec(self.predicted_air(speeds, more).concat())
         };
-        let around = surroundings(ride, &shift);
-        let mut speed = ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
-        let mut expected = Vec::with_capacity(accounts.len());
-        for (cell, account) in ride.cells.iter().zip(accounts) {
-            let piece = Piece {
-                length_m: account.distance_m,
-                gradient: cell.climb_m / account.distance_m,
-                wind: RelativeWind::default(),
-            };
-            let power_w = account.crank_j / account.duration_s;
-            let Some(ridden) = ride_road(&rig, &around, &[piece], power_w, speed) else {
-                expected.push(*account);
-                speed = cell.end_speed_m_s;
-                continue;
-            };
-            let mean = account.distance_m / ridden.time_s;
-            let air_j_m2 = 0.5 * around.air_density_kg_m3 * mean * mean * account.distance_m;
-            expected.push(Account { air_j_m2, ..*account });
-            speed = ridden.exit_speed_m_s;
-        }
-        expected
+        let (east, west, north, south) = (work(1.0, 0.0), work(-1.0, 0.0), work(0.0, 1.0), work(0.0, -1.0));
+        let second = 0.5 * (&east + &west + &north + &south) - 2.0 * work(0.0, 0.0);
+        [0.5 * (east - west), 0.5 * (north - south), second]
     }
 
     /// Noise within passes, the wind's wander from pass to pass, and the shared profile's errors.
-    fn noise(&self, gust_q: f64) -> DMatrix<f64> {
-        let rows = self.rows();
-        let mut v = DMatrix::zeros(rows, rows);
+    fn noise(&self, gust_q: f64, air_j_m2: &[Vec<f64>]) -> DMatrix<f64> {
+        let mut v = DMatrix::zeros(self.cells(), self.cells());
         let mut starts = Vec::with_capacity(self.rides.len());
         let mut at = 0;
         for (index, ride) in self.rides.iter().enumerate() {
@@ -238,7 +225,7 @@ impl Pool<'_> {
             let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * self.cda_m2;
             for a in 0..count {
                 for b in 0..count {
-                    v[(at + a, at + b)] += wander.powi(2) * accounts[a].air_j_m2 * accounts[b].air_j_m2;
+                    v[(at + a, at + b)] += wander.powi(2) * air_j_m2[index][a] * air_j_m2[index][b];
                 }
             }
             starts.push(at);
@@ -253,14 +240,8 @@ impl Pool<'_> {
     }
 
     /// A node of the profile that is too high makes one cell climb more and the next less, in every pass.
-    fn shared_profile(
-        &self,
-        v: &mut DMatrix<f64>,
-        a: (usize, usize, &PassRide),
-        b: (usize, usize, &PassRide),
-    ) {
-        let node_j2 =
-            self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
+    fn shared_profile(&self, v: &mut DMatrix<f64>, a: (usize, usize, &PassRide), b: (usize, usize, &PassRide)) {
+        let node_j2 = self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
         let same = |x: f64, y: f64| (x - y).abs() < 0.5;
         for (p, cell) in a.2.cells.iter().enumerate() {
             for (q, other) in b.2.cells.iter().enumerate() {
@@ -274,7 +255,7 @@ impl Pool<'_> {
 }
 
 /// Minus log posterior of ln q: the pooled likelihood and METHOD's prior.
-struct GustCost<'a>(&'a Pool<'a>, &'a [Setup]);
+struct GustCost<'a>(&'a Pool<'a>);
 
 impl CostFunction for GustCost<'_> {
     type Param = f64;
@@ -282,28 +263,24 @@ impl CostFunction for GustCost<'_> {
 
     fn cost(&self, log_q: &f64) -> Result<f64, argmin::core::Error> {
         let off = (log_q - GUST_Q_MEDIAN_M2_S.ln()) / GUST_Q_LOG_SD;
-        let likelihood = self.0.log_likelihood(self.1, log_q.exp()).unwrap_or(f64::MIN);
+        let likelihood = self.0.log_likelihood(log_q.exp()).unwrap_or(f64::MIN);
         Ok(0.5 * off * off - likelihood)
     }
 }
 
-fn search_gust_q(pool: &Pool, setups: &[Setup]) -> (f64, Ended) {
+fn search_gust_q(pool: &Pool) -> (f64, Ended) {
     // Three prior spreads each way.
     let middle = GUST_Q_MEDIAN_M2_S.ln();
     let (low, high) = (middle - 3.0 * GUST_Q_LOG_SD, middle + 3.0 * GUST_Q_LOG_SD);
     let solver = BrentOpt::new(low, high).set_tolerance(1e-3, 1e-3);
-    let found = Executor::new(GustCost(pool, setups), solver)
+    let found = Executor::new(GustCost(pool), solver)
         .configure(|state| state.param(middle).max_iters(40))
         .run()
         .ok()
         .and_then(|result| result.state.best_param);
     match found {
         Some(log_q) if log_q.is_finite() => {
-            let ended = if log_q - low < 0.05 || high - log_q < 0.05 {
-                Ended::AtBound
-            } else {
-                Ended::Converged
-            };
+            let ended = if log_q - low < 0.05 || high - log_q < 0.05 { Ended::AtBound } else { Ended::Converged };
             (log_q.exp(), ended)
         }
         _ => (GUST_Q_MEDIAN_M2_S, Ended::PriorOnly),
