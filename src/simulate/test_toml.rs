@@ -84,8 +84,8 @@ impl TrueDay {
     fn air_values(&self, out: &mut String) {
         let air = &self.plan.air;
         out.push_str(
-            "\n# The air at the road. Wind is not written here: it was not measured. It is worked out as far\n\
-             # as the rides tell, and the rest is carried as uncertainty.\n[[air]]\n",
+            "\n# The air at the road. Wind is not written here: it was not measured,\n\
+             # and what it may have been is carried as uncertainty.\n[[air]]\n",
         );
         line(out, &format!("time = {}", utc_text(self.plan.start_s, 0)));
         line(out, &format!("temperature_c = {:?}", air.temperature_c));

@@ -7,3 +7,5 @@ mod streams;
 
 mod recordings;
 mod usage;
+
+mod docs;
