@@ -17,3 +17,6 @@ pub mod rolling;
 pub mod student;
 
 pub mod welch;
+
+#[cfg(test)]
+mod exact_tests;
