@@ -1,9 +1,13 @@
 //! Whole-program and outside checks, one file per promise.
 
 mod fitdecode;
+
+mod held_out;
+
 mod outside;
+
+mod recordings;
 
 mod streams;
 
-mod recordings;
 mod usage;
