@@ -1,11 +1,15 @@
 //! Whole-program and outside checks, one file per promise.
 
 mod fitdecode;
+
+mod held_out;
+
 mod outside;
+
+mod recordings;
 
 mod streams;
 
-mod recordings;
 mod usage;
 
 mod docs;
