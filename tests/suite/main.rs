@@ -1,6 +1,7 @@
 //! Whole-program and outside checks, one file per promise.
 
 mod fitdecode;
+mod hand_marked;
 mod outside;
 
 mod streams;
