@@ -189,7 +189,7 @@ impl Walk<'_> {
                 return;
             };
             self.open = None;
-            let farthest_m = if ended == Ended::Through {
+            let farthest_m = if ended == Ended::Through && attempt.left.is_none() {
                 self.length_m
             } else {
                 attempt.farthest_m

@@ -4,6 +4,7 @@ mod fitdecode;
 
 mod held_out;
 
+mod hand_marked;
 mod outside;
 
 mod recordings;
