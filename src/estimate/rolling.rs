@@ -56,17 +56,27 @@ struct Pool<'a> {
 }
 
 /// `None` without a single usable pass.
-pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profile_sd_m: f64) -> Option<Rolling> {
+pub fn rolling(
+    rides: &[PassRide],
+    setups: &[Setup],
+    course_length_m: f64,
+    profile_sd_m: f64,
+) -> Option<Rolling> {
     let neutral = Shift::default();
-    let all: Vec<Vec<Account>> =
-        rides.iter().map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral)).collect();
+    let all: Vec<Vec<Account>> = rides
+        .iter()
+        .map(|r| accounts(r, &setups[r.setup], course_length_m, &neutral))
+        .collect();
     let prior = setups.first()?.crr;
     let cda_m2 = rough_cda_m2(rides, &all, setups)?;
     let pool = Pool {
         rides,
         cda_m2,
         accounts: all,
-        effective_mass_kg: rides.iter().map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg()).collect(),
+        effective_mass_kg: rides
+            .iter()
+            .map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg())
+            .collect(),
         setups,
         profile_sd_m,
         prior,
@@ -82,7 +92,11 @@ pub fn rolling(rides: &[PassRide], setups: &[Setup], course_length_m: f64, profi
     let held = variance.sqrt() > CLEARLY_TOLD_APART * prior.standard_uncertainty;
     Some(Rolling {
         shift: if held { 0.0 } else { shift },
-        standard_uncertainty: if held { prior.standard_uncertainty } else { variance.sqrt() },
+        standard_uncertainty: if held {
+            prior.standard_uncertainty
+        } else {
+            variance.sqrt()
+        },
         held,
         rides_alone: alone.map(|a| (a.shift, a.standard_uncertainty)),
         correlation: alone.map(|a| a.correlation),
@@ -119,10 +133,16 @@ impl Pool<'_> {
 
     /// Energy with rolling at its prior taken off, J.
     fn energies(&self) -> DVector<f64> {
-        let all = self.rides.iter().zip(&self.accounts).flat_map(|(ride, accounts)| {
-            let crr = self.setups[ride.setup].crr.value;
-            accounts.iter().map(move |account| account.energy_j - crr * account.rolling_j)
-        });
+        let all = self
+            .rides
+            .iter()
+            .zip(&self.accounts)
+            .flat_map(|(ride, accounts)| {
+                let crr = self.setups[ride.setup].crr.value;
+                accounts
+                    .iter()
+                    .map(move |account| account.energy_j - crr * account.rolling_j)
+            });
         DVector::from_vec(all.collect())
     }
 
@@ -145,7 +165,10 @@ impl Pool<'_> {
     }
 
     fn air_as_ridden(&self) -> Vec<Vec<f64>> {
-        self.accounts.iter().map(|pass| pass.iter().map(|account| account.air_j_m2).collect()).collect()
+        self.accounts
+            .iter()
+            .map(|pass| pass.iter().map(|account| account.air_j_m2).collect())
+            .collect()
     }
 
     /// Likelihood of the left-over energies at a gust strength, rolling resistance near its prior.
@@ -192,19 +215,29 @@ impl Pool<'_> {
     fn predicted_speeds(&self) -> Vec<Vec<Vec<f64>>> {
         let entry = |ride: &PassRide| ride.cells.first().map_or(0.0, |cell| cell.start_speed_m_s);
         let entry_speed_m_s = self.rides.iter().map(entry).sum::<f64>() / self.rides.len() as f64;
-        let speeds = |ride: &PassRide| speeds_m_s(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s);
+        let speeds =
+            |ride: &PassRide| speeds_m_s(ride, &self.setups[ride.setup], self.cda_m2, entry_speed_m_s);
         self.rides.iter().map(speeds).collect()
     }
 
-    fn predicted_air(&self, speeds: &[Vec<Vec<f64>>], more_wind: impl Fn(&PassRide) -> [f64; 2]) -> Vec<Vec<f64>> {
-        self.rides.iter().zip(speeds).map(|(ride, own)| drag_work_j_m2(ride, own, more_wind(ride))).collect()
+    fn predicted_air(
+        &self,
+        speeds: &[Vec<Vec<f64>>],
+        more_wind: impl Fn(&PassRide) -> [f64; 2],
+    ) -> Vec<Vec<f64>> {
+        self.rides
+            .iter()
+            .zip(speeds)
+            .map(|(ride, own)| drag_work_j_m2(ride, own, more_wind(ride)))
+            .collect()
     }
 
     /// What an unknown mean wind would do to the energies, J: first order for each way the air may move,
     /// and what is left of second order, which has one sign.
     fn mean_wind(&self, speeds: &[Vec<Vec<f64>>]) -> [DVector<f64>; 3] {
         let work = |east: f64, north: f64| {
-            let more = |ride: &PassRide| [east, north].map(|way| way * ride.air.wind_standard_uncertainty_m_s);
+            let more =
+                |ride: &PassRide| [east, north].map(|way| way * ride.air.wind_standard_uncertainty_m_s);
             self.cda_m2 * DVector::from_vec(self.predicted_air(speeds, more).concat())
         };
         let (east, west, north, south) = (work(1.0, 0.0), work(-1.0, 0.0), work(0.0, 1.0), work(0.0, -1.0));
@@ -240,8 +273,14 @@ impl Pool<'_> {
     }
 
     /// A node of the profile that is too high makes one cell climb more and the next less, in every pass.
-    fn shared_profile(&self, v: &mut DMatrix<f64>, a: (usize, usize, &PassRide), b: (usize, usize, &PassRide)) {
-        let node_j2 = self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
+    fn shared_profile(
+        &self,
+        v: &mut DMatrix<f64>,
+        a: (usize, usize, &PassRide),
+        b: (usize, usize, &PassRide),
+    ) {
+        let node_j2 =
+            self.profile_sd_m.powi(2) * self.accounts[a.0][0].weight_n * self.accounts[b.0][0].weight_n;
         let same = |x: f64, y: f64| (x - y).abs() < 0.5;
         for (p, cell) in a.2.cells.iter().enumerate() {
             for (q, other) in b.2.cells.iter().enumerate() {
@@ -280,7 +319,11 @@ fn search_gust_q(pool: &Pool) -> (f64, Ended) {
         .and_then(|result| result.state.best_param);
     match found {
         Some(log_q) if log_q.is_finite() => {
-            let ended = if log_q - low < 0.05 || high - log_q < 0.05 { Ended::AtBound } else { Ended::Converged };
+            let ended = if log_q - low < 0.05 || high - log_q < 0.05 {
+                Ended::AtBound
+            } else {
+                Ended::Converged
+            };
             (log_q.exp(), ended)
         }
         _ => (GUST_Q_MEDIAN_M2_S, Ended::PriorOnly),

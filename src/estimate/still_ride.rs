@@ -36,7 +36,10 @@ pub fn speeds_m_s(ride: &PassRide, setup: &Setup, cda_m2: f64, entry_speed_m_s: 
         speed = speed_squared.max(SLOWEST_M_S * SLOWEST_M_S).sqrt();
         before
     };
-    ride.cells.iter().map(|cell| cell.steps.iter().map(&mut after).collect()).collect()
+    ride.cells
+        .iter()
+        .map(|cell| cell.steps.iter().map(&mut after).collect())
+        .collect()
 }
 
 /// Drag work per m² in each cell, ½ρ⟨(v+w)V_a⟩ times its length, at such speeds. [J/m²]
@@ -61,5 +64,9 @@ pub fn drag_work_j_m2(ride: &PassRide, speeds_m_s: &[Vec<f64>], more_wind_m_s: [
 
 fn wind(ride: &PassRide, step: &RiddenStep, more_m_s: [f64; 2]) -> RelativeWind {
     let [east, north] = more_m_s;
-    RelativeWind::from_air_velocity(ride.air.wind_east_m_s + east, ride.air.wind_north_m_s + north, step.bearing_rad)
+    RelativeWind::from_air_velocity(
+        ride.air.wind_east_m_s + east,
+        ride.air.wind_north_m_s + north,
+        step.bearing_rad,
+    )
 }
