@@ -5,6 +5,8 @@ mod fitdecode;
 mod held_out;
 
 mod hand_marked;
+mod bad_input;
+
 mod outside;
 
 mod recordings;
