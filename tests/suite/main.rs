@@ -1,11 +1,12 @@
 //! Whole-program and outside checks, one file per promise.
 
+mod bad_input;
+
 mod fitdecode;
 
 mod held_out;
 
 mod hand_marked;
-mod bad_input;
 
 mod outside;
 

@@ -58,7 +58,7 @@ fn without_altitude_one_way_is_refused_and_out_and_back_is_warned_of() {
     let ran = both_ways.compare();
     assert_eq!(ran.works().stderr, "");
     assert!(
-        unwrapped(&ran.stdout).contains("there is no altitude"),
+        unwrapped(&ran.stdout).contains("There is no altitude"),
         "{}",
         ran.stdout
     );
@@ -136,7 +136,7 @@ fn a_route_without_times_is_no_recording() {
         "{}",
         ran.stderr
     );
-    tells(&ran.stderr.trim_end(), &["route"]);
+    tells(ran.stderr.trim_end(), &["route"]);
 }
 
 #[test]
