@@ -1,5 +1,16 @@
 //! What to mind on the road, said once and shown wherever a ride is proposed.
 
+use crate::report::words::{listed, wrapped};
+
+/// Broken into lines of at most `width` characters.
+pub fn cautions(width: usize) -> String {
+    let line = |line: &str| match line.strip_prefix("- ") {
+        Some(caution) => listed(caution, width),
+        None => wrapped(line, width),
+    };
+    CAUTIONS.lines().map(line).collect::<Vec<_>>().join("\n")
+}
+
 /// Plain text, one caution a line.
 pub const CAUTIONS: &str = "\
 Before you ride a test:

@@ -1,9 +1,10 @@
 //! `stillair demo`: a simulated test day, and the main job on it.
 
-use super::cautions::CAUTIONS;
+use super::cautions::cautions;
 use super::compare;
 use super::console::{Console, Stop};
 use crate::error::Fault;
+use crate::report::words::wrapped;
 use crate::simulate::{demo_plan, ride_day};
 use crate::study;
 use std::path::{Path, PathBuf};
@@ -31,13 +32,14 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
         .filter_map(|f| Some(f.file_name()?.to_string_lossy().into_owned()))
         .collect();
     let folder = arguments.folder.display();
-    console.remark(&format!(
-        "Simulated a test day into {folder}: {}. Now comparing, as `stillair compare {folder}` does.\n",
+    let what = format!(
+        "Simulated a test day into {folder}: {}. Now comparing, as `stillair compare {folder}` does.",
         names.join(", ")
-    ));
+    );
+    console.remark(&format!("{}\n", wrapped(&what, console.width)));
     let compared = console.watched("reading", |progress| study::compare(&arguments.folder, progress))?;
     compare::show(&[compared], 1, console)?;
-    console.remark(&format!("\n{CAUTIONS}"));
+    console.remark(&format!("\n{}", cautions(console.width)));
     Ok(())
 }
 

@@ -38,7 +38,7 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
         }
         let found = match (&seen.surveyed, &seen.why_none) {
             (Some(surveyed), _) => terminal::stretch(surveyed),
-            (None, Some(error)) => format!("No stretch to test on: {error}"),
+            (None, Some(error)) => terminal::no_stretch(error),
             (None, None) => String::new(),
         };
         let gap = if index > 0 { "\n" } else { "" };

@@ -4,4 +4,6 @@ pub mod json;
 
 pub mod terminal;
 
+pub mod words;
+
 mod table;

@@ -109,6 +109,13 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
                 .at(format!("line {}, [[window]]", window.line)),
             );
         }
+        if let Some(to_m) = window.to_m.filter(|to| *to > length_m) {
+            warnings.push(Warning::new(
+                "window",
+                format!("the window of line {} ends at {to_m:.0} m, beyond the end of the course at {length_m:.0} m", window.line),
+                "It is taken to end with the course; correct to_m in test.toml.",
+            ));
+        }
         windows.push((window.clone(), of));
     }
     if faults.is_empty() {

@@ -140,19 +140,13 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
 pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult]) -> Vec<String> {
     let mut all = surveyed.test_day.assumptions.clone();
     all.push(format!(
-        "Drag area is taken as the same at every yaw, and side force is left out; that matters where wheels are \
-         tested. Yaw as ridden (root mean square): {}.",
+        "CdA is taken as the same at every yaw, and side force is left out: mind it with wheels. Yaw as ridden \
+         (root mean square): {}.",
         yaws(setups)
     ));
-    all.push(
-        "Power is the mean over the second that ends at its time stamp; speed is that at its time stamp."
-            .to_string(),
-    );
+    all.push("Power: mean over the second that ends at its stamp; speed: that at its stamp.".to_string());
     if rolling.held {
-        all.push(
-            "Rolling resistance is held at the value above: the speeds ridden do not tell it from drag."
-                .to_string(),
-        );
+        all.push("Rolling resistance is held: the speeds ridden do not tell it from drag.".to_string());
     }
     all
 }

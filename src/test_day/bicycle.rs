@@ -1,7 +1,9 @@
 //! Rider, bike and tyres: what the shared tables say, what a set-up says instead, and the defaults.
 
 use super::Measured;
-use super::quantity::{CRR, EFFICIENCY, Quantity, TOTAL_MASS, WHEEL_INERTIA, WHEEL_RADIUS, plain};
+use super::quantity::{
+    CRR, EFFICIENCY, Quantity, TOTAL_MASS, WHEEL_INERTIA, WHEEL_RADIUS, capitalised, plain,
+};
 use super::section::{Section, Typed};
 
 /// A value and where its two parts came from.
@@ -156,8 +158,8 @@ pub(super) fn assumptions(bicycles: &[Bicycle]) -> Vec<String> {
                 sentence(quantity, settled.measured)
             } else if !settled.uncertainty_given {
                 format!(
-                    "The {} of test.toml is taken as known to {}{} (standard uncertainty).",
-                    quantity.name,
+                    "{} as in test.toml, ± {}{} by default.",
+                    capitalised(quantity.name),
                     plain(settled.measured.standard_uncertainty),
                     quantity.unit
                 )
@@ -174,8 +176,8 @@ pub(super) fn assumptions(bicycles: &[Bicycle]) -> Vec<String> {
 
 fn sentence(quantity: &Quantity, measured: Measured) -> String {
     format!(
-        "The {} is taken as {} ± {}{} (a default; {} in test.toml sets it).",
-        quantity.name,
+        "{} {} ± {}{}, a default ({}).",
+        capitalised(quantity.name),
         plain(measured.value),
         plain(measured.standard_uncertainty),
         quantity.unit,

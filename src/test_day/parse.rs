@@ -78,10 +78,8 @@ fn decode<'a>(file: &Path, bytes: &'a [u8]) -> Result<&'a str> {
 pub fn without_file() -> TestDay {
     let bicycle = Bicycle::usual(PowerAt::Crank);
     let (setups, bicycles) = setups::read(&[], bicycle, PowerAt::Crank);
-    let mut assumptions = vec![
-        "There is no test.toml: all passes are of one set-up, \"as ridden\", one block for each recording."
-            .into(),
-    ];
+    let mut assumptions =
+        vec!["No test.toml: all passes are of one set-up, 'as ridden', a block a recording.".to_string()];
     assumptions.push(power_at_sentence());
     assumptions.extend(bicycle::assumptions(&bicycles));
     assumptions.push(power_scale_sentence());
@@ -143,7 +141,7 @@ fn read_tables(top: &Section) -> TestDay {
 
     let mut assumptions = Vec::new();
     if setup_sections.is_empty() {
-        assumptions.push("test.toml names no set-up: all passes are of one, \"as ridden\".".to_string());
+        assumptions.push("test.toml names no set-up: all passes are of one, 'as ridden'.".to_string());
     }
     if blocks.is_empty() && setups.len() == 1 {
         assumptions.push("test.toml names no blocks: each recording counts as one.".to_string());
@@ -158,7 +156,7 @@ fn read_tables(top: &Section) -> TestDay {
     assumptions.extend(air_assumptions);
     if smallest_difference.is_none() && setups.len() > 1 {
         assumptions.push(format!(
-            "The smallest difference that matters is taken as {SMALLEST_DIFFERENCE_PERCENT} % (a default; smallest_difference_percent in test.toml sets it)."
+            "A difference of {SMALLEST_DIFFERENCE_PERCENT} % matters, a default (smallest_difference_percent)."
         ));
     }
     TestDay {
@@ -207,13 +205,12 @@ fn power_scale(bike: Option<&Section>) -> Measured {
 }
 
 fn power_at_sentence() -> String {
-    "Power is taken as measured at the crank or the pedals (a default; power_at in test.toml sets it)."
-        .to_string()
+    "Power is measured at the crank or the pedals, a default (power_at).".to_string()
 }
 
 fn power_scale_sentence() -> String {
     format!(
-        "The power meter's scale is taken as known to {} % (standard uncertainty; a default; power_meter_scale_standard_uncertainty in test.toml sets it).",
+        "Power scale ± {} %, a default (power_meter_scale_standard_uncertainty).",
         POWER_SCALE_UNCERTAINTY * 100.0
     )
 }
@@ -235,7 +232,7 @@ impl TestDay {
             given: false,
         };
         let instead = format!(
-            "The total mass is taken as {} ± {} kg: the rider's {} kg of the recording's profile, and {} kg for bike and kit.",
+            "Total mass {} ± {} kg: {} kg of the recording's profile and {} kg for the rest.",
             super::quantity::plain(mass.value),
             mass.standard_uncertainty,
             super::quantity::plain(kg),

@@ -246,6 +246,14 @@ impl Quantity {
     }
 }
 
+/// As the first word of a sentence.
+pub(super) fn capitalised(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
 /// A number as a person would type it: six significant digits, no trailing zeros, no exponent.
 pub(super) fn plain(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {

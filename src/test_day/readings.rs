@@ -1,6 +1,6 @@
 //! `[[air]]`: what was measured of the air, as typed.
 
-use super::quantity::{HUMIDITY, PRESSURE, Quantity, SEA_LEVEL_PRESSURE, TEMPERATURE, plain};
+use super::quantity::{HUMIDITY, PRESSURE, Quantity, SEA_LEVEL_PRESSURE, TEMPERATURE, capitalised, plain};
 use super::section::Section;
 use super::{AirReading, Measured, Pressure, WindReading};
 
@@ -56,8 +56,8 @@ fn measured(section: &Section, quantity: &Quantity, assumptions: &mut Vec<String
     let value = typed.value?;
     if typed.uncertainty.is_none() {
         let sentence = format!(
-            "The {} is taken as known to {}{} (standard uncertainty).",
-            quantity.name,
+            "{} as in test.toml, ± {}{} by default.",
+            capitalised(quantity.name),
             plain(quantity.uncertainty),
             quantity.unit
         );
@@ -102,9 +102,7 @@ fn wind(section: &Section, assumptions: &mut Vec<String>) -> Option<WindReading>
         return None;
     }
     if !section.has(keys[2]) {
-        let sentence = format!(
-            "The wind of test.toml is taken as known to {WIND_UNCERTAINTY_M_S} m/s each way (standard uncertainty)."
-        );
+        let sentence = format!("Wind as in test.toml, ± {WIND_UNCERTAINTY_M_S} m/s each way by default.");
         if !assumptions.contains(&sentence) {
             assumptions.push(sentence);
         }

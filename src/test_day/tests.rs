@@ -217,7 +217,7 @@ fn what_the_user_settles_is_no_assumption() {
     assert_eq!(day.setups[0].drivetrain_efficiency, measured(1.0, 0.001, false));
     assert_eq!(day.power_scale, measured(1.0, 0.01, true));
     assert_eq!(day.assumptions.len(), 1, "{:?}", day.assumptions);
-    assert!(day.assumptions[0].contains("drivetrain efficiency is taken as 1 ± 0.001"));
+    assert!(day.assumptions[0].contains("Drivetrain efficiency 1 ± 0.001, a default"));
 }
 
 #[test]
@@ -227,11 +227,11 @@ fn uncertainties_of_written_values_have_stated_defaults() {
     assert_eq!(day.setups[0].crr, measured(0.004, 0.0007, true));
     let said = day.assumptions.join(" ");
     assert!(
-        said.contains("total mass of test.toml is taken as known to 0.5 kg"),
+        said.contains("Total mass as in test.toml, ± 0.5 kg by default"),
         "{said}"
     );
     assert!(
-        said.contains("rolling resistance of test.toml is taken as known to 0.0007"),
+        said.contains("rolling resistance as in test.toml, ± 0.0007 by default"),
         "{said}"
     );
 }

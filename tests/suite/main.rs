@@ -1,10 +1,13 @@
 //! Whole-program and outside checks, one file per promise.
 
+mod bad_input;
+
 mod fitdecode;
 
 mod held_out;
 
 mod hand_marked;
+
 mod outside;
 
 mod recordings;

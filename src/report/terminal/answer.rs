@@ -1,0 +1,242 @@
+//! The answer in sentences, and the numbers behind them.
+
+use super::super::table::table;
+use super::super::words::{count, signed, signed_range, size_range, wrapped};
+use super::{km_h, letter};
+use crate::study::Compared;
+use crate::verdict::{Call, Finding, Worth};
+
+/// A sentence for each pair of set-ups, or one about a set-up that stands alone.
+pub fn answer(compared: &Compared, width: usize) -> String {
+    let sentences: Vec<String> = match compared.findings.as_slice() {
+        [] => vec![alone(compared)],
+        all => all.iter().map(|f| about(f, compared)).collect(),
+    };
+    sentences
+        .iter()
+        .map(|s| wrapped(s, width))
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn alone(compared: &Compared) -> String {
+    let Some((setup, (cda, u, [low, high]))) =
+        compared.setups.iter().find_map(|s| s.cda_m2.map(|cda| (s, cda)))
+    else {
+        return "Nothing could be fitted.".to_string();
+    };
+    let why = if compared.setups.len() == 1 {
+        "There is one set-up, so nothing is compared."
+    } else {
+        "No pass of another set-up could be used, so nothing is compared."
+    };
+    format!(
+        "Drag area (CdA) of '{}' on this road: {cda:.3} ± {u:.3} m² (90 % interval {low:.3} to {high:.3} m²). {why}",
+        setup.name
+    )
+}
+
+fn about(finding: &Finding, compared: &Compared) -> String {
+    let names = &compared.surveyed.test_day.setups;
+    let (name, base) = (&names[finding.setup].name, &names[finding.baseline].name);
+    let mut text = match finding.call {
+        Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
+        Call::NotResolved => not_resolved(finding, name, base, compared),
+    };
+    if names[finding.setup].same_as == Some(finding.baseline) {
+        text.push_str(" By test.toml the two are the same: what is seen here, the day makes by itself.");
+    }
+    text
+}
+
+fn resolved(finding: &Finding, name: &str, base: &str) -> String {
+    let (faster, less, worth) = match finding.call {
+        Call::LowerDrag => ("faster", "less", "worth"),
+        _ => ("slower", "more", "at the cost of"),
+    };
+    let percent = &finding.cda_change_percent;
+    let interval = percent.interval_90.map_or(String::new(), |i| {
+        format!(" (90 % interval {} %)", size_range(i, 1))
+    });
+    let with_range = |worth: &Worth, decimals: usize, unit: &str| {
+        let range = worth
+            .interval_90
+            .map_or(String::new(), |i| format!(" ({})", size_range(i, decimals)));
+        (format!("{:.decimals$} {unit}", worth.value.abs()), range)
+    };
+    let (watts, watts_range) = with_range(&finding.watts, 1, "W");
+    let (seconds, seconds_range) = with_range(&finding.seconds_per_40_km, 0, "s");
+    format!(
+        "'{name}' is {faster} than '{base}': {:.1} % {less} drag area{interval}, {worth} {watts} at {:.0} km/h{watts_range} \
+         or {seconds} over a flat 40 km{seconds_range}.",
+        percent.value.abs(),
+        km_h(finding.speed_m_s)
+    )
+}
+
+fn not_resolved(finding: &Finding, name: &str, base: &str, compared: &Compared) -> String {
+    let percent = &finding.cda_change_percent;
+    let small = compared.surveyed.test_day.smallest_difference_percent;
+    let read = format!(
+        "'{name}' read {} drag area than '{base}'",
+        more_or_less(percent.value)
+    );
+    let Some([low, high]) = percent.interval_90 else {
+        return format!(
+            "Not resolved: {read}, but with one mounting of a set-up nobody can tell the set-up from the way it was \
+             put on that time, so there is no interval."
+        );
+    };
+    let between = format!(
+        "anything from {} to {} fits (90 % interval)",
+        more_or_less(low),
+        more_or_less(high)
+    );
+    if finding.known_to_be_small {
+        return format!(
+            "Not resolved, and small: {read}; {between}, and either way it is below the {small} % that matter to you."
+        );
+    }
+    format!(
+        "Not resolved: {read}, but {between}. {}",
+        more_blocks(finding, small)
+    )
+}
+
+fn more_or_less(percent: f64) -> String {
+    format!(
+        "{:.1} % {}",
+        percent.abs(),
+        if percent < 0.0 { "less" } else { "more" }
+    )
+}
+
+fn more_blocks(finding: &Finding, small: f64) -> String {
+    match finding.more_blocks_to_resolve {
+        Some(more) => format!(
+            "About {}, shared between the two, would show a difference of {small} % four times out of five.",
+            count(more, "more block")
+        ),
+        None => format!("No reachable number of blocks on such a day would show a difference of {small} %."),
+    }
+}
+
+/// One pair has a table of its own; of several, each is a row.
+pub fn differences(compared: &Compared, width: usize) -> Option<String> {
+    match compared.findings.as_slice() {
+        [] => None,
+        [only] => Some(one_pair(only, compared, width)),
+        all => Some(all_pairs(all, width)),
+    }
+}
+
+fn range(interval: Option<[f64; 2]>, decimals: usize) -> String {
+    interval.map_or("not known".to_string(), |i| signed_range(i, decimals))
+}
+
+fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
+    let names = &compared.surveyed.test_day.setups;
+    let uncertainty =
+        |u: Option<f64>, decimals: usize| u.map_or("?".to_string(), |u| format!("{u:.decimals$}"));
+    let change = |what: String, value: f64, plus_minus: String, interval, decimals| {
+        vec![
+            what,
+            signed(value, decimals),
+            plus_minus,
+            range(interval, decimals),
+        ]
+    };
+    let (percent, m2) = (&f.cda_change_percent, &f.cda_change_m2);
+    let at = format!("power at {:.0} km/h, W", km_h(f.speed_m_s));
+    let seconds = &f.seconds_per_40_km;
+    let rows = vec![
+        change(
+            "drag area, %".into(),
+            percent.value,
+            uncertainty(percent.standard_uncertainty, 1),
+            percent.interval_90,
+            1,
+        ),
+        change(
+            "drag area, m²".into(),
+            m2.value,
+            uncertainty(m2.standard_uncertainty, 4),
+            m2.interval_90,
+            4,
+        ),
+        change(at, f.watts.value, String::new(), f.watts.interval_90, 1),
+        change(
+            "time over a flat 40 km, s".into(),
+            seconds.value,
+            String::new(),
+            seconds.interval_90,
+            0,
+        ),
+    ];
+    let heading = format!(
+        "From A, '{}', to B, '{}':",
+        names[f.baseline].name, names[f.setup].name
+    );
+    format!(
+        "{}\n{}\n{}",
+        wrapped(&heading, width),
+        table(&["change", "estimate", "±", "90 % interval"], &[0], rows, width),
+        wrapped(
+            &format!(
+                "Chance that B has less drag: {}. Verdict: {}.",
+                chance(f),
+                f.call.as_text()
+            ),
+            width
+        )
+    )
+}
+
+/// Nothing is certain, however the rounding falls.
+fn chance(f: &Finding) -> String {
+    match f.probability_lower.map(|p| 100.0 * p) {
+        None => "not known".to_string(),
+        Some(p) if p > 99.9 => "above 99.9 %".to_string(),
+        Some(p) if p < 0.1 => "below 0.1 %".to_string(),
+        Some(p) => format!("{p:.1} %"),
+    }
+}
+
+fn all_pairs(all: &[Finding], width: usize) -> String {
+    let rows = all
+        .iter()
+        .map(|f| {
+            let percent = &f.cda_change_percent;
+            vec![
+                format!("{} to {}", letter(f.baseline), letter(f.setup)),
+                signed(percent.value, 1),
+                percent
+                    .standard_uncertainty
+                    .map_or("?".into(), |u| format!("{u:.1}")),
+                range(percent.interval_90, 1),
+                range(f.interval_90_all_pairs_percent, 1),
+                chance(f)
+                    .trim_start_matches("above ")
+                    .trim_start_matches("below ")
+                    .to_string(),
+                f.call.as_text().to_string(),
+            ]
+        })
+        .collect();
+    let header = [
+        "change",
+        "drag %",
+        "±",
+        "90 % interval",
+        "for all pairs",
+        "less drag",
+        "verdict",
+    ];
+    let note = "The 90 % interval is that of a pair alone; 'for all pairs' holds over all of them together. \
+                'less drag' is the chance that the second has less.";
+    format!(
+        "{}\n{}",
+        table(&header, &[0, 6], rows, width),
+        wrapped(note, width)
+    )
+}

@@ -1,0 +1,201 @@
+//! Passes and what nearly was one.
+
+use super::super::table::grouped;
+use super::super::words::{listed, marked, wrapped};
+use super::{course, km_h, letter, warnings};
+use crate::course::Direction;
+use crate::study::{Compared, PassResult, Surveyed};
+use crate::units::{clock_text, utc_text};
+
+/// Whether the passes are of several days, so that a time of day does not tell which.
+fn several_days(surveyed: &Surveyed) -> bool {
+    let mut days: Vec<String> = surveyed
+        .ridden
+        .passes
+        .iter()
+        .map(|p| day_text(p.start_s))
+        .collect();
+    days.dedup();
+    days.len() > 1
+}
+
+fn day_text(time_s: f64) -> String {
+    utc_text(time_s, 0)
+        .split('T')
+        .next()
+        .unwrap_or_default()
+        .to_string()
+}
+
+fn way(direction: Direction) -> &'static str {
+    match direction {
+        Direction::Forward => "fwd",
+        Direction::Reverse => "rev",
+    }
+}
+
+fn watts(power_w: f64) -> String {
+    if power_w.is_finite() {
+        format!("{power_w:.0}")
+    } else {
+        "–".to_string()
+    }
+}
+
+fn starred(number: usize, star: bool) -> String {
+    format!("{number}{}", if star { "*" } else { " " })
+}
+
+/// The passes with what was fitted.
+pub fn fitted(compared: &Compared, width: usize) -> String {
+    let surveyed = &compared.surveyed;
+    let several_setups = compared.setups.len() > 1;
+    let with_day = several_days(surveyed);
+    let header = [
+        "pass",
+        "block",
+        "way",
+        "start UTC",
+        "s",
+        "km/h in",
+        "W",
+        "CdA m²",
+        "±",
+        "still air s",
+    ];
+    let row = |result: &PassResult| {
+        let pass = &surveyed.ridden.passes[result.pass];
+        let block = match (result.block, result.setup) {
+            (Some(block), Some(setup)) if several_setups => format!("{block} {}", letter(setup)),
+            (Some(block), Some(_)) => block.to_string(),
+            (Some(block), None) => format!("{block} none"),
+            (None, _) => "–".to_string(),
+        };
+        let (cda, uncertainty) = match result.cda_m2 {
+            Some((cda, u)) => (format!("{cda:.3}"), format!("{u:.3}")),
+            None => ("–".to_string(), "–".to_string()),
+        };
+        let cells = vec![
+            starred(pass.number, !result.flags.is_empty()),
+            block,
+            way(pass.direction).into(),
+            clock_text(pass.start_s),
+            format!("{:.1}", pass.duration_s()),
+            format!("{:.1}", km_h(pass.entry_speed_m_s)),
+            watts(pass.mean_power_w),
+            cda,
+            uncertainty,
+            result.still_air_time_s.map_or("–".into(), |t| format!("{t:.1}")),
+        ];
+        (
+            if with_day {
+                day_text(pass.start_s)
+            } else {
+                String::new()
+            },
+            cells,
+        )
+    };
+    let rows = compared.passes.iter().map(row).collect();
+    let note = "This ± holds only what differs between passes. 'still air s': the pass again without wind, all with \
+                the same power, weight and entry speed.";
+    let flagged = compared
+        .passes
+        .iter()
+        .map(|r| (surveyed.ridden.passes[r.pass].number, r.flags.as_slice()));
+    format!(
+        "{}\n{}{}",
+        grouped(&header, &[2, 3], rows, width),
+        wrapped(note, width),
+        flags(flagged, width)
+    )
+}
+
+fn flags<'a>(passes: impl Iterator<Item = (usize, &'a [String])>, width: usize) -> String {
+    passes
+        .filter(|(_, flags)| !flags.is_empty())
+        .map(|(number, flags)| {
+            format!(
+                "\n{}",
+                marked("* ", &format!("pass {number}: {}", flags.join("; ")), width)
+            )
+        })
+        .collect()
+}
+
+pub fn near_passes(surveyed: &Surveyed, width: usize) -> Option<String> {
+    let near = &surveyed.ridden.near_passes;
+    if near.is_empty() {
+        return None;
+    }
+    let mut days: Vec<String> = near.iter().map(|n| day_text(n.start_s)).collect();
+    days.dedup();
+    let with_day = days.len() > 1 || several_days(surveyed);
+    let lines: Vec<String> = near
+        .iter()
+        .map(|n| {
+            let day = if with_day {
+                format!("{} ", day_text(n.start_s))
+            } else {
+                String::new()
+            };
+            listed(
+                &format!(
+                    "{day}{} {}: {}",
+                    clock_text(n.start_s),
+                    way(n.direction),
+                    n.reason
+                ),
+                width,
+            )
+        })
+        .collect();
+    Some(format!("Nearly a pass:\n{}", lines.join("\n")))
+}
+
+/// The course and its passes, before anything is fitted.
+pub fn passes(surveyed: &Surveyed, width: usize) -> String {
+    let ridden = &surveyed.ridden;
+    let (with_day, several_files) = (several_days(surveyed), surveyed.streams.len() > 1);
+    let header = ["pass", "way", "start UTC", "s", "km/h in", "km/h", "W", "m"];
+    let rows: Vec<(String, Vec<String>)> = ridden
+        .passes
+        .iter()
+        .map(|p| {
+            let day = with_day.then(|| day_text(p.start_s));
+            let file = several_files.then(|| surveyed.streams[p.recording].name());
+            let cells = vec![
+                starred(p.number, !p.flags.is_empty()),
+                way(p.direction).into(),
+                clock_text(p.start_s),
+                format!("{:.1}", p.duration_s()),
+                format!("{:.1}", km_h(p.entry_speed_m_s)),
+                format!("{:.1}", km_h(ridden.course.length_m() / p.duration_s())),
+                watts(p.mean_power_w),
+                format!("{:.0}", p.ridden_m),
+            ];
+            (day.into_iter().chain(file).collect::<Vec<_>>().join(" "), cells)
+        })
+        .collect();
+    let mut parts = vec![course(surveyed, None, width)];
+    if !rows.is_empty() {
+        let wander = ridden
+            .passes
+            .iter()
+            .map(|p| p.crossing_standard_uncertainty_s)
+            .fold(0.0, f64::max);
+        let note = format!(
+            "Start and end are known to ± {wander:.1} s at worst. 'km/h in': speed at the start; 'm': ridden, by the speed sensor."
+        );
+        let flagged = ridden.passes.iter().map(|p| (p.number, p.flags.as_slice()));
+        parts.push(format!(
+            "{}\n{}{}",
+            grouped(&header, &[1, 2], rows, width),
+            wrapped(&note, width),
+            flags(flagged, width)
+        ));
+    }
+    parts.extend(near_passes(surveyed, width));
+    parts.extend(warnings(&surveyed.warnings, width));
+    parts.join("\n\n")
+}
