@@ -44,6 +44,9 @@ pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
         .collect();
 
     let mut faults = Vec::new();
+    if files.is_empty() {
+        faults.push(no_recording(folder));
+    }
     let mut usable = Vec::new();
     for (streams, damage) in read {
         faults.extend(damage);
@@ -88,12 +91,21 @@ fn no_speed(streams: &Streams) -> Fault {
 
 fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let unreadable = |error: std::io::Error| {
-        let next = match error.kind() {
-            std::io::ErrorKind::NotFound => "Check the path; `stillair demo FOLDER` makes a folder to try.",
-            std::io::ErrorKind::NotADirectory => "Give the folder that holds the recordings, not one file.",
-            _ => "Check that the folder can be opened.",
+        let (what, next) = match error.kind() {
+            std::io::ErrorKind::NotFound => (
+                "there is no such folder".to_string(),
+                "Check the path; `stillair demo FOLDER` makes a folder to try.",
+            ),
+            std::io::ErrorKind::NotADirectory => (
+                "this is a file, not a folder".to_string(),
+                "Give the folder that holds the recordings; `stillair inspect FILE` looks at one file.",
+            ),
+            _ => (
+                format!("the folder cannot be read ({error})"),
+                "Check that the folder can be opened.",
+            ),
         };
-        Error::from(Fault::new(format!("the folder cannot be read ({error})"), next).in_file(folder))
+        Error::from(Fault::new(what, next).in_file(folder))
     };
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
@@ -103,15 +115,15 @@ fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
         }
     }
     files.sort();
-    if files.is_empty() {
-        return Err(Fault::new(
-            "the folder holds no recording",
-            "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",
-        )
-        .in_file(folder)
-        .into());
-    }
     Ok(files)
+}
+
+fn no_recording(folder: &Path) -> Fault {
+    Fault::new(
+        "the folder holds no recording",
+        "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",
+    )
+    .in_file(folder)
 }
 
 /// One file on its own: what it holds, and whether a stretch of it was ridden more than once.

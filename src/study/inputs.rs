@@ -176,11 +176,16 @@ pub fn fit_end(rolling: &Rolling, passes: usize) -> FitEnd {
             "the gusts' strength could not be searched and stands at its usual value",
         ),
     };
-    let crr = match (rolling.held, rolling.correlation) {
-        (true, Some(r)) => format!("CdA and Crr are correlated by {r:.2}, so Crr is held"),
-        (true, None) => "the speeds ridden cannot tell CdA and Crr apart at all, so Crr is held".to_string(),
-        (false, Some(r)) => format!("CdA and Crr are told apart (correlation {r:.2}), and Crr is fitted"),
-        (false, None) => "Crr is fitted".to_string(),
+    let crr = match (rolling.rides_alone, rolling.correlation) {
+        (Some((_, own)), Some(r)) if rolling.held => {
+            format!(
+                "the rides alone tell Crr only to ± {own:.4} (correlation with CdA {r:.2}), so it is held"
+            )
+        }
+        (Some((_, own)), Some(r)) => {
+            format!("the rides alone tell Crr to ± {own:.4} (correlation with CdA {r:.2}), so it is fitted")
+        }
+        _ => "the speeds ridden cannot tell Crr from CdA at all, so it is held".to_string(),
     };
     let noun = if passes == 1 { "pass" } else { "passes" };
     FitEnd {
