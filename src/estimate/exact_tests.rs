@@ -98,7 +98,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
         let start_speed = speed;
         let steps: Vec<RiddenStep> = (0..14)
             .map(|_| {
-                let end = (speed + random.random_range(-0.4..0.4)).clamp(0.7 * speed_m_s, 1.3 * speed_m_s);
+                let end = (speed + random.random_range(-0.25..0.25)).clamp(0.7 * speed_m_s, 1.3 * speed_m_s);
                 let seconds = cell_m / 14.0 / (0.5 * (speed + end));
                 let step = RiddenStep {
                     duration_s: seconds,
@@ -107,6 +107,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
                     end_speed_m_s: end,
                     bearing_rad: bearing,
                     cos_slope: (1.0 - sin_slope * sin_slope).sqrt(),
+                    sin_slope,
                 };
                 speed = end;
                 step
@@ -122,6 +123,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             start_gradient: sin_slope,
             end_gradient: sin_slope,
             unknown_power_j: 0.0,
+            braked_j: 0.0,
         });
     }
     PassRide {
