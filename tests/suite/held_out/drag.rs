@@ -48,7 +48,7 @@ fn place_date_and_files_do_not_change_the_answer() {
     let mut elsewhere = plain.clone();
     elsewhere.course.longitude_deg = 179.992;
     let mut over_midnight = plain.clone();
-    over_midnight.start_s += 17.0 * 3600.0;
+    over_midnight.start_s += 17.25 * 3600.0;
     let mut in_parts = plain.clone();
     in_parts.files = Files::PerBlock;
     let dates = |day: &TrueDay| {
@@ -135,22 +135,42 @@ fn off(compared: &Compared, day: &TrueDay) -> (f64, f64) {
     )
 }
 
-/// What the files round away is left: a FIT file stores whole watts and fifths of a metre, and the climb of
-/// a course is wrong by some hundredths of a metre then; one way that is 5e-4 of the drag.
+/// What the files round away is left, and of that only altitude counts: with the other channels rounded and
+/// altitude whole, the error is 5e-5 at most (seen on these days).
+///
+/// A FIT file keeps altitude in steps of 0.2 m (GPX here 0.1 m), and without noise every pass is rounded alike. Between the ends of
+/// a climb half a step is granted: m g 0.1 m of the work against the air, ½ρ CdA v² L, is 3e-3 at these speeds.
+/// Where the climb cancels, out and back or around, a thousandth is left.
 #[test]
-fn a_noiseless_day_as_files_gives_back_drag_to_a_thousandth() {
+fn a_noiseless_day_as_files_is_limited_by_the_steps_of_its_altitude() {
     for (format, first_seed) in [(Format::Fit, 8501), (Format::Gpx, 8511)] {
         for (shape, seed) in SHAPES.into_iter().zip(first_seed..) {
             for with_course in [true, false] {
                 let mut plan = noiseless(shape, seed, "ABBA");
                 plan.format = format;
                 let (day, compared) = compared(&plan, with_course);
+                let limit = match shape {
+                    Shape::OneWay => half_a_step_of_climb(&day, &compared),
+                    _ => 1e-3,
+                };
                 let (relative, change) = off(&compared, &day);
-                assert!(relative < 1e-3, "{shape:?} {format:?}: {relative}");
-                assert!(change.abs() < 0.02, "{shape:?} {format:?}: {change}");
+                assert!(relative < limit, "{shape:?} {format:?}: {relative} of {limit}");
+                assert!(change.abs() < 0.03, "{shape:?} {format:?}: {change}");
             }
         }
     }
+}
+
+/// Energy that 0.1 m of climb takes, over the work against the air of the fastest pass.
+fn half_a_step_of_climb(day: &TrueDay, compared: &Compared) -> f64 {
+    let setup = &day.plan.setups[1];
+    let length_m = compared.surveyed.ridden.course.length_m();
+    let passes = compared.surveyed.ridden.passes.iter();
+    let speed = passes
+        .map(|pass| length_m / pass.duration_s())
+        .fold(0.0, f64::max);
+    let work_j = 0.5 * compared.air.density_kg_m3 * setup.cda_m2 * speed * speed * length_m;
+    setup.total_mass_kg * 9.81 * 0.1 / work_j
 }
 
 fn write_with_all_digits(day: &TrueDay, folder: &Path) {
