@@ -19,3 +19,6 @@ pub mod still_ride;
 pub mod student;
 
 pub mod welch;
+
+#[cfg(test)]
+pub(crate) mod made;
