@@ -22,3 +22,4 @@ pub mod welch;
 
 #[cfg(test)]
 mod exact_tests;
+pub(crate) mod made;

@@ -143,3 +143,7 @@ pub fn virtual_elevation_m(accounts: &[Account], climbs_m: &[f64], cda_m2: f64, 
 pub fn left_over_m(account: &Account, cda_m2: f64, crr: f64) -> f64 {
     (account.energy_j - cda_m2 * account.air_j_m2 - crr * account.rolling_j) / account.weight_n
 }
+
+#[cfg(test)]
+#[path = "one_pass_tests.rs"]
+mod tests;
