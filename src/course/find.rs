@@ -19,6 +19,9 @@ const WORTH_BEYOND: f64 = 0.25;
 /// Number of passes against length. A second pass makes a comparison possible at all and each further one
 /// is a repeat of the whole; 1.5 lets eight passes of 1.5 km beat two of the 10 km to get there.
 const REPEATS_EXPONENT: f64 = 1.5;
+/// A loop is worth more than a part of it: where riders join and leave it, part of it is ridden once more than
+/// the whole, yet only whole laps go on without a turn and close the climb to zero.
+const LOOP_BONUS: f64 = 1.5;
 /// A lap ends within this of where it began.
 const CLOSES_M: f64 = 60.0;
 
@@ -113,7 +116,8 @@ fn best_of_leg(index: usize, leg: &Leg, runs: &[Run], shape: Option<Shape>) -> O
                 continue;
             }
             let worth = length_m.min(LONG_M) + WORTH_BEYOND * (length_m - LONG_M).max(0.0);
-            let score = ((others + 1) as f64).powf(REPEATS_EXPONENT) * worth;
+            let bonus = if lap_to.is_some() { LOOP_BONUS } else { 1.0 };
+            let score = bonus * ((others + 1) as f64).powf(REPEATS_EXPONENT) * worth;
             if best.is_none_or(|known| score > known.score) {
                 best = Some(Stretch { score, ..stretch });
             }

@@ -2,6 +2,7 @@
 
 mod bad_input;
 
+mod courses;
 mod fitdecode;
 
 mod held_out;
