@@ -142,7 +142,7 @@ fn directions(seen: &Seen, all: &mut Vec<Warning>) {
             format!(
                 "{more} passes read {:.0} % more drag than {less} ones, as a head wind of {wind:.1} m/s would make \
                  (or a climb that is not as measured); the two ways are averaged, and what a steady wind leaves \
-                 in CdA is about {:.1} % too much",
+                 in CdA is {:.1} % at most",
                 100.0 * effect.abs(),
                 100.0 * (wind / speed).powi(2)
             ),

@@ -3,6 +3,9 @@
 mod bad_input;
 
 mod courses;
+
+mod both_ways;
+
 mod fitdecode;
 
 mod held_out;
