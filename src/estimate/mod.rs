@@ -22,4 +22,6 @@ pub mod welch;
 
 #[cfg(test)]
 mod exact_tests;
+
+#[cfg(test)]
 pub(crate) mod made;
