@@ -65,3 +65,7 @@ fn cda_m2(averages: &Averages) -> Vec<f64> {
 fn effect(up: f64, down: f64, rest: f64) -> f64 {
     (0.5 * (up - down)).hypot(0.5 * (up + down) - rest)
 }
+
+#[cfg(test)]
+#[path = "budget_tests.rs"]
+mod tests;

@@ -466,3 +466,7 @@ fn braked_j(ground: &Ground, steps: &[RiddenStep]) -> f64 {
     end_run(&mut lost_j, &mut length_m);
     all_j
 }
+
+#[cfg(test)]
+#[path = "cells_tests.rs"]
+mod tests;

@@ -22,6 +22,5 @@ pub mod welch;
 
 #[cfg(test)]
 mod exact_tests;
-
 #[cfg(test)]
 pub(crate) mod made;

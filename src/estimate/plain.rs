@@ -340,3 +340,7 @@ pub fn compare(averages: &Averages, setup: usize, baseline: usize, common: f64) 
         blocks: [of.len(), base.len()],
     })
 }
+
+#[cfg(test)]
+#[path = "plain_tests.rs"]
+mod tests;

@@ -329,3 +329,7 @@ fn search_gust_q(pool: &Pool) -> (f64, Ended) {
         _ => (GUST_Q_MEDIAN_M2_S, Ended::PriorOnly),
     }
 }
+
+#[cfg(test)]
+#[path = "rolling_tests.rs"]
+mod tests;

@@ -564,3 +564,6 @@ fn findings(
     }
     findings
 }
+
+#[cfg(test)]
+mod tests;

@@ -49,35 +49,32 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
 }
 
 fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
-    let single: Vec<&str> = seen
-        .setups
-        .iter()
-        .filter(|s| s.blocks == 1)
-        .map(|s| s.name.as_str())
-        .collect();
-    if single.is_empty() {
-        return;
+    let names = |blocks: usize| -> Vec<&str> {
+        seen.setups
+            .iter()
+            .filter(|s| s.blocks == blocks)
+            .map(|s| s.name.as_str())
+            .collect()
+    };
+    let (single, absent) = (names(1), names(0));
+    if !single.is_empty() {
+        let (message, next) = if seen.setups.len() == 1 {
+            (
+                "all passes are of one mounting, so the spread between mountings is taken as 1 % of CdA"
+                    .to_string(),
+                "Ride again on another day, or get off and back into position, and write a block for each.",
+            )
+        } else {
+            (
+                format!(
+                    "one block only of {}: a difference cannot be told from a remounting, so no interval is given",
+                    quoted(&single)
+                ),
+                "Ride at least two blocks of each set-up, changing over in between, such as A B B A.",
+            )
+        };
+        all.push(Warning::new("one block", message, next));
     }
-    let message = if seen.setups.len() == 1 {
-        "all passes are of one mounting, so the spread between mountings is taken as 1 % of CdA".to_string()
-    } else {
-        format!(
-            "one block only of {}: a difference cannot be told from a remounting, so no interval is given",
-            quoted(&single)
-        )
-    };
-    let next = if seen.setups.len() == 1 {
-        "Ride again on another day, or get off and back into position, and write a block for each."
-    } else {
-        "Ride at least two blocks of each set-up, changing over in between, such as A B B A."
-    };
-    all.push(Warning::new("one block", message, next));
-    let absent: Vec<&str> = seen
-        .setups
-        .iter()
-        .filter(|s| s.blocks == 0)
-        .map(|s| s.name.as_str())
-        .collect();
     if !absent.is_empty() {
         all.push(Warning::new(
             "no pass",

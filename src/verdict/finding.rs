@@ -195,3 +195,7 @@ fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percen
     let more = missing(comparison.blocks[0]) + missing(comparison.blocks[1]);
     Some(if more == 0 { 2 } else { more })
 }
+
+#[cfg(test)]
+#[path = "finding_tests.rs"]
+mod tests;

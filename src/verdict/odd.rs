@@ -55,3 +55,72 @@ fn median(values: Vec<f64>) -> Option<f64> {
     let middle = Data::new(values).median();
     middle.is_finite().then_some(middle)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::cells::PassRide;
+    use crate::estimate::made::{level_pass, setup};
+    use crate::estimate::plain::PassDrag;
+
+    fn odd(areas: &[f64]) -> Vec<OddPass> {
+        let rides: Vec<PassRide> = areas
+            .iter()
+            .map(|_| level_pass(0.3, Direction::Forward, 0, 0))
+            .collect();
+        let passes = areas
+            .iter()
+            .enumerate()
+            .map(|(ride, cda_m2)| PassDrag {
+                ride,
+                cda_m2: *cda_m2,
+                standard_uncertainty_m2: 0.003,
+            })
+            .collect();
+        let averages = Averages {
+            passes,
+            blocks: Vec::new(),
+            setups: Vec::new(),
+            forward_over_reverse: None,
+        };
+        let setups = [setup("a")];
+        odd_passes(
+            &Day {
+                rides: &rides,
+                setups: &setups,
+                course_length_m: 1500.0,
+                out_and_back: false,
+            },
+            &averages,
+        )
+    }
+
+    #[test]
+    fn a_pass_far_from_the_others_is_flagged_with_its_distance() {
+        let found = odd(&[0.300, 0.302, 0.299, 0.330, 0.301, 0.298]);
+        assert_eq!(found.iter().map(|o| o.ride).collect::<Vec<_>>(), [3]);
+        assert!((found[0].off_percent - 10.0).abs() < 0.01, "{found:?}");
+    }
+
+    #[test]
+    fn passes_that_scatter_alike_and_small_differences_are_not_flagged() {
+        assert_eq!(odd(&[0.28, 0.33, 0.30, 0.26, 0.32, 0.29]), []);
+        // 3 % off is far outside a spread of 0.1 %, yet nothing to talk about.
+        assert_eq!(odd(&[0.3000, 0.3003, 0.2997, 0.3002, 0.3090]), []);
+    }
+
+    /// Of two passes nobody knows which is the odd one.
+    #[test]
+    fn two_passes_do_not_accuse_each_other() {
+        assert_eq!(odd(&[0.3, 0.4]), []);
+        assert_eq!(odd(&[0.3]), []);
+        assert_eq!(odd(&[]), []);
+    }
+
+    /// Tietjen and Moore's uranium data (REFERENCES 5.7, L): 245.57 is the one that does not belong.
+    #[test]
+    fn the_outlier_of_the_handbook_is_found() {
+        let found = odd(&[199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]);
+        assert_eq!(found.iter().map(|o| o.ride).collect::<Vec<_>>(), [7]);
+    }
+}
