@@ -8,7 +8,11 @@ use crate::test_day::{Differs, Measured, Setup};
 
 /// The rider of the sensitivities in REFERENCES 9, but for the bearings, which are always there.
 pub(crate) fn setup(name: &str) -> Setup {
-    let known = |value, standard_uncertainty| Measured { value, standard_uncertainty, given: true };
+    let known = |value, standard_uncertainty| Measured {
+        value,
+        standard_uncertainty,
+        given: true,
+    };
     Setup {
         name: name.to_string(),
         total_mass_kg: known(80.0, 0.3),
@@ -50,7 +54,9 @@ pub(crate) struct Truth<'a> {
 pub(crate) fn length_m(truth: &Truth) -> f64 {
     let steps = truth.cells * truth.steps_in_a_cell;
     let speed = |second: usize| (truth.speed_m_s)(second as f64);
-    (0..steps).map(|second| 0.5 * (speed(second) + speed(second + 1))).sum()
+    (0..steps)
+        .map(|second| 0.5 * (speed(second) + speed(second + 1)))
+        .sum()
 }
 
 pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
@@ -63,7 +69,10 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         wheel_radius_m: of.wheel_radius_m.value,
         drivetrain_efficiency: of.drivetrain_efficiency.value,
     };
-    let around = Surroundings { air_density_kg_m3: truth.density_kg_m3, gravity_m_s2: GRAVITY_M_S2 };
+    let around = Surroundings {
+        air_density_kg_m3: truth.density_kg_m3,
+        gravity_m_s2: GRAVITY_M_S2,
+    };
     let (mut along_m, sign) = match truth.direction {
         Direction::Forward => (0.0, 1.0),
         Direction::Reverse => (length_m, -1.0),

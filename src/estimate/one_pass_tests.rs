@@ -30,7 +30,13 @@ fn account_of(truth: &mut Truth) -> (PassRide, Vec<Account>) {
 }
 
 fn covariance_of(ride: &PassRide, account: &[Account], gust_q: f64) -> DMatrix<f64> {
-    covariance(ride, account, rig(&setup("any"), &Shift::default()).effective_mass_kg(), 0.3, gust_q)
+    covariance(
+        ride,
+        account,
+        rig(&setup("any"), &Shift::default()).effective_mass_kg(),
+        0.3,
+        gust_q,
+    )
 }
 
 #[test]
@@ -43,7 +49,10 @@ fn a_pass_without_noise_gives_cda_crr_and_the_road_back_in_both_directions() {
         let held = drag(&account, &v, 0.0052).unwrap();
         assert!((held.cda_m2 - 0.2873).abs() < 1e-6, "{held:?}");
         let both = free(&account, &v).unwrap();
-        assert!((both.cda_m2 - 0.2873).abs() < 1e-6 && (both.crr - 0.0052).abs() < 1e-7, "{both:?}");
+        assert!(
+            (both.cda_m2 - 0.2873).abs() < 1e-6 && (both.crr - 0.0052).abs() < 1e-7,
+            "{both:?}"
+        );
         assert!((-1.0..-0.5).contains(&both.correlation), "{both:?}");
 
         let climbs: Vec<f64> = ride.cells.iter().map(|cell| cell.climb_m).collect();
@@ -52,7 +61,11 @@ fn a_pass_without_noise_gives_cda_crr_and_the_road_back_in_both_directions() {
         assert_eq!(found.len(), climbs.len() + 1);
         for (edge, climb) in climbs.iter().enumerate() {
             height += climb;
-            assert!((found[edge + 1] - height).abs() < 1e-6, "{edge}: {} {height}", found[edge + 1]);
+            assert!(
+                (found[edge + 1] - height).abs() < 1e-6,
+                "{edge}: {} {height}",
+                found[edge + 1]
+            );
         }
         assert!(height.abs() > 10.0, "the road must climb: {height}");
     }
@@ -77,7 +90,10 @@ fn equal_speeds_do_not_tell_drag_from_rolling() {
     let (ride, account) = account_of(&mut level(0.3, &|_| 10.0));
     let v = covariance_of(&ride, &account, GUST_Q_MEDIAN_M2_S);
     if let Some(both) = free(&account, &v) {
-        assert!(both.correlation < -0.999_99 && both.crr_standard_uncertainty > 1.0, "{both:?}");
+        assert!(
+            both.correlation < -0.999_99 && both.crr_standard_uncertainty > 1.0,
+            "{both:?}"
+        );
     }
     assert!((drag(&account, &v, 0.004).unwrap().cda_m2 - 0.3).abs() < 1e-9);
 }
@@ -99,7 +115,12 @@ fn the_regression_of_force_on_speed_squared_gives_published_coefficients_back() 
         free(&account, &DMatrix::identity(7, 7)).unwrap()
     };
     let (hoods, drops) = (fit(0.175, 5.575), fit(0.155, 4.215));
-    for (found, expected) in [(hoods.cda_m2, 0.175), (hoods.crr, 5.575), (drops.cda_m2, 0.155), (drops.crr, 4.215)] {
+    for (found, expected) in [
+        (hoods.cda_m2, 0.175),
+        (hoods.crr, 5.575),
+        (drops.cda_m2, 0.155),
+        (drops.crr, 4.215),
+    ] {
         assert!((found - expected).abs() < 1e-9, "{found} {expected}");
     }
     // −11.4 % (S + D).
@@ -113,7 +134,12 @@ fn on_the_integrated_curve(ride: &PassRide, crr: f64) -> (f64, f64) {
     seconds.cells = ride
         .cells
         .iter()
-        .flat_map(|cell| cell.steps.iter().map(|step| crate::estimate::cells::Cell { steps: vec![*step], ..cell.clone() }))
+        .flat_map(|cell| {
+            cell.steps.iter().map(|step| crate::estimate::cells::Cell {
+                steps: vec![*step],
+                ..cell.clone()
+            })
+        })
         .map(|cell| crate::estimate::cells::Cell { climb_m: 0.0, ..cell })
         .collect();
     let (mut x, mut y) = (vec![0.0], vec![0.0]);
@@ -125,7 +151,11 @@ fn on_the_integrated_curve(ride: &PassRide, crr: f64) -> (f64, f64) {
     let (mx, my) = (x.iter().sum::<f64>() / count, y.iter().sum::<f64>() / count);
     let sxx: f64 = x.iter().map(|x| (x - mx).powi(2)).sum();
     let slope = x.iter().zip(&y).map(|(x, y)| (x - mx) * (y - my)).sum::<f64>() / sxx;
-    let rest: f64 = x.iter().zip(&y).map(|(x, y)| (y - my - slope * (x - mx)).powi(2)).sum();
+    let rest: f64 = x
+        .iter()
+        .zip(&y)
+        .map(|(x, y)| (y - my - slope * (x - mx)).powi(2))
+        .sum();
     (slope, (rest / (count - 2.0) / sxx).sqrt())
 }
 
@@ -162,7 +192,10 @@ fn the_stated_error_is_the_spread_of_passes_in_gusts_and_that_of_the_integrated_
     assert!((honest - 1.0).abs() < 0.15, "stated over seen {honest}");
     assert!((mean(&ours) - 0.3).abs() < 3.0 * spread(&ours) / 600f64.sqrt());
     let boast = spread(&curve) / mean(&curve_stated);
-    assert!(boast > 3.0, "the integrated curve's spread is only {boast} times what it states");
+    assert!(
+        boast > 3.0,
+        "the integrated curve's spread is only {boast} times what it states"
+    );
     assert!(spread(&curve) > spread(&ours), "and it scatters more");
 }
 
@@ -170,12 +203,17 @@ fn the_stated_error_is_the_spread_of_passes_in_gusts_and_that_of_the_integrated_
 fn more_gusts_unknown_power_and_slopes_at_the_edges_each_widen_the_error() {
     let (ride, account) = account_of(&mut level(0.3, &uneven));
     let error = |ride: &PassRide, q: f64| {
-        drag(&account, &covariance_of(ride, &account, q), 0.004).unwrap().standard_uncertainty_m2
+        drag(&account, &covariance_of(ride, &account, q), 0.004)
+            .unwrap()
+            .standard_uncertainty_m2
     };
     let rest = error(&ride, 1.0);
     assert!(error(&ride, 4.0) > 1.5 * rest);
     let mut silent = ride.clone();
-    silent.cells.iter_mut().for_each(|cell| cell.unknown_power_j = 1000.0);
+    silent
+        .cells
+        .iter_mut()
+        .for_each(|cell| cell.unknown_power_j = 1000.0);
     assert!(error(&silent, 1.0) > 1.5 * rest);
     let mut sloping = ride.clone();
     for cell in &mut sloping.cells {
