@@ -1,7 +1,9 @@
 //! Every pass is found, in order, in its direction and on time, with gates given or without.
 
 use super::workbench::{SHAPES, directions, line_of, plan, share_on, surveyed, time_errors, true_directions};
-use stillair::simulate::{BlockTruth, DayPlan, Files, Format, Incident, Shape, TrueDay};
+use stillair::simulate::{
+    BlockTruth, DayPlan, Files, Format, Incident, Sampling, Shape, SpeedTruth, TimerHabit, TrueDay,
+};
 use stillair::study::Surveyed;
 
 const DAY_S: f64 = 86_400.0;
@@ -165,4 +167,42 @@ fn words(day: &TrueDay) -> Vec<&'static str> {
         NearReason::Paused { .. } => "pause of",
     })
     .collect()
+}
+
+/// Recording only when something changes, speed from satellites, no speed at all, pauses.
+#[test]
+fn other_units_and_habits_record_the_same_passes() {
+    type Change = fn(&mut DayPlan);
+    let changes: [(&str, Change); 4] = [
+        ("on change", |plan| {
+            plan.sensors.sampling = Sampling::OnChange { longest_s: 7.0 }
+        }),
+        ("unit's speed", |plan| {
+            plan.sensors.speed_source = SpeedTruth::Unit
+        }),
+        ("no speed", |plan| plan.sensors.speed_source = SpeedTruth::None),
+        ("pauses", |plan| plan.rider.timer = TimerHabit::AutoPause),
+    ];
+    for ((name, change), first_seed) in changes.into_iter().zip((8161..).step_by(3)) {
+        for (shape, seed) in SHAPES.into_iter().zip(first_seed..) {
+            let mut plan = plan(shape, seed, order(shape), -4.0);
+            change(&mut plan);
+            check_both_ways(&format!("{shape:?}, {name}"), &plan);
+        }
+    }
+}
+
+/// Five times the noise of the sensors: 0.03 m/s on a speed, 2 W on each of some 150 powers.
+#[test]
+fn passes_at_given_gates_have_the_power_and_the_speed_of_the_ride() {
+    for (shape, seed) in SHAPES.into_iter().zip(8181..) {
+        let (day, found) = surveyed(&plan(shape, seed, order(shape), -4.0), true);
+        assert_eq!(directions(&found), true_directions(&day), "{shape:?}");
+        for (pass, truth) in found.ridden.passes.iter().zip(&day.passes) {
+            let watts = pass.mean_power_w - truth.mean_power_w;
+            let speed = pass.entry_speed_m_s - truth.entry_speed_m_s;
+            assert!(watts.abs() < 1.0, "{shape:?}, pass {}: {watts} W", pass.number);
+            assert!(speed.abs() < 0.15, "{shape:?}, pass {}: {speed} m/s", pass.number);
+        }
+    }
 }
