@@ -3,13 +3,18 @@
 use super::ground::{cross, dot, length, minus, unit};
 use super::line::Line;
 use super::track::Track;
-use super::{GATE_HALF_WIDTH_M, Shape};
+use super::{GATE_HALF_WIDTH_M, POSITION_STANDARD_UNCERTAINTY_M, Shape};
 
 /// Farther apart in time than this, samples are joined by a curve that keeps their speeds: over 5 s a
 /// change of 1 m/s would put a straight-line crossing off by 0.06 s.
 const STRAIGHT_S: f64 = 1.5;
 /// Cosine of the steepest angle (75°) at which a gate counts as crossed and not run along.
 const LEAST_ALONG: f64 = 0.26;
+/// Shorter steps than this have no direction: positions of a rider who stands still wander.
+const DIRECTED_M: f64 = 2.0;
+/// A rider who comes out of a pause within this of where it began stood there: three standard uncertainties of
+/// a position.
+pub const STOOD_M: f64 = 3.0 * POSITION_STANDARD_UNCERTAINTY_M;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gate {
@@ -20,7 +25,10 @@ pub struct Gate {
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Crossing {
+    /// When a ride from here begins.
     pub time_s: f64,
+    /// When a ride to here ends: earlier only where a pause was made across the gate.
+    pub reached_s: f64,
     /// True in the direction from start to finish.
     pub onward: bool,
 }
@@ -54,9 +62,6 @@ pub fn of(line: &Line, shape: Shape) -> [Gate; 2] {
 impl Gate {
     /// The crossing between sample `index - 1` and sample `index` of a track, if there is one.
     pub fn crossing(&self, track: &Track, index: usize) -> Option<Crossing> {
-        if track.broken[index] {
-            return None;
-        }
         let (from, to) = (
             minus(track.at[index - 1], self.at),
             minus(track.at[index], self.at),
@@ -68,10 +73,20 @@ impl Gate {
         let share = before / (before - after);
         let beside = (1.0 - share) * cross(self.along, from) + share * cross(self.along, to);
         let step = minus(to, from);
-        if beside.abs() > GATE_HALF_WIDTH_M || (after - before).abs() < LEAST_ALONG * length(step) {
+        let run_along = length(step) > DIRECTED_M && (after - before).abs() < LEAST_ALONG * length(step);
+        if beside.abs() > GATE_HALF_WIDTH_M || run_along {
             return None;
         }
-        let dt = track.time_s[index] - track.time_s[index - 1];
+        let onward = after > before;
+        let (earlier_s, later_s) = (track.time_s[index - 1], track.time_s[index]);
+        if track.broken[index] {
+            return (length(step) < STOOD_M).then_some(Crossing {
+                time_s: later_s,
+                reached_s: earlier_s,
+                onward,
+            });
+        }
+        let dt = later_s - earlier_s;
         let share = if dt > STRAIGHT_S {
             let slope = (after - before) / length(step);
             let speeds = [track.speed_m_s[index - 1], track.speed_m_s[index]];
@@ -79,9 +94,11 @@ impl Gate {
         } else {
             share
         };
+        let time_s = earlier_s + share * dt;
         Some(Crossing {
-            time_s: track.time_s[index - 1] + share * dt,
-            onward: after > before,
+            time_s,
+            reached_s: time_s,
+            onward,
         })
     }
 }

@@ -1,6 +1,6 @@
 //! Cutting: from gate to gate, each time the course was ridden.
 
-use super::gate::{Crossing, Gate};
+use super::gate::{Crossing, Gate, STOOD_M};
 use super::ground::{length, minus};
 use super::line::Line;
 use super::located::Located;
@@ -67,7 +67,8 @@ pub fn cut(located: &Located, tracks: &[Track], streams: &[Streams]) -> Cut {
         let Some(s) = streams.get(track.recording) else {
             continue;
         };
-        for attempt in attempts(located, track) {
+        for at_gate in attempts(located, track) {
+            let attempt = set_off(at_gate, track, s);
             match why_not::reason(&attempt, located, track, s) {
                 Some(why_not::Reason::RolledBack) => cut.roll_backs += 1,
                 Some(why_not::Reason::TooLittle) => {}
@@ -77,7 +78,13 @@ pub fn cut(located: &Located, tracks: &[Track], streams: &[Streams]) -> Cut {
                     direction: attempt.direction,
                     reason,
                 }),
-                None => cut.passes.push(pass(&attempt, track, s)),
+                None => {
+                    let mut pass = pass(&attempt, track, s);
+                    if attempt.from_s > at_gate.from_s {
+                        pass.flags.push("standing start at the gate".to_string());
+                    }
+                    cut.passes.push(pass);
+                }
             }
         }
     }
@@ -88,6 +95,29 @@ pub fn cut(located: &Located, tracks: &[Track], streams: &[Streams]) -> Cut {
     }
     flags::raise(&mut cut.passes, streams);
     cut
+}
+
+/// A rider who stands at the gate is put before it or behind it by the wander of positions: behind it, the
+/// ride begins when he sets off.
+fn set_off(attempt: Attempt, track: &Track, s: &Streams) -> Attempt {
+    if matches!(attempt.ended, Ended::JoinedLate { .. }) {
+        return attempt;
+    }
+    let (from_s, to_s) = (attempt.from_s, attempt.to_s);
+    let pauses = s
+        .gaps
+        .iter()
+        .filter(|gap| gap.paused && gap.end_s > from_s && track.moved_m(gap.start_s, gap.end_s) < STOOD_M);
+    let left_s = pauses
+        .map(|gap| (gap.start_s.max(from_s), gap.end_s))
+        .chain(why_not::stops(s, track, from_s, to_s))
+        .filter(|&(start_s, end_s)| end_s < to_s && measure::ridden_m(s, from_s, start_s) < STOOD_M)
+        .map(|(_, end_s)| end_s)
+        .fold(from_s, f64::max);
+    Attempt {
+        from_s: left_s,
+        ..attempt
+    }
 }
 
 fn pass(attempt: &Attempt, track: &Track, s: &Streams) -> Pass {
@@ -195,14 +225,14 @@ impl Walk<'_> {
                 attempt.farthest_m
             };
             self.done.push(Attempt {
-                to_s: crossing.time_s,
+                to_s: crossing.reached_s,
                 ended,
                 farthest_m,
                 ..attempt
             });
         } else if let (Some(direction), false) = (ends, self.is_loop) {
             self.done
-                .extend(self.joined_late(direction, crossing.time_s, track, index));
+                .extend(self.joined_late(direction, crossing.reached_s, track, index));
         }
         if let Some(direction) = begins {
             self.open = Some(Attempt {

@@ -75,6 +75,34 @@ fn place_date_and_files_do_not_change_the_answer() {
     }
 }
 
+/// At the door of the program: what is printed is what was ridden.
+#[test]
+fn the_program_prints_passes_and_verdict_of_the_day() {
+    let day = ride_day(&plan(Shape::OutAndBack, 8231, "ABBA", -15.0).calm());
+    let home = TempDir::new().unwrap();
+    day.write_folder(home.path(), true).unwrap();
+    let json = |command: &str| -> serde_json::Value {
+        let mut program = assert_cmd::Command::cargo_bin("stillair").unwrap();
+        let words = [command, "--json", "--quiet"];
+        let output = program.args(words).arg(home.path()).assert().success();
+        serde_json::from_slice(&output.get_output().stdout).unwrap()
+    };
+    let (passes, compared) = (json("passes"), json("compare"));
+    assert_eq!(compared["comparisons"][0]["verdict"], "lower drag");
+    assert_eq!(compared["comparisons"][0]["setup"], "set-up B");
+    for printed in [&passes["passes"], &compared["passes"]] {
+        let printed = printed.as_array().unwrap();
+        assert_eq!(printed.len(), day.passes.len());
+        for (pass, truth) in printed.iter().zip(&day.passes) {
+            let start: jiff::Timestamp = pass["start_time"].as_str().unwrap().parse().unwrap();
+            assert!((start.as_duration().as_secs_f64() - truth.start_s).abs() <= 1.0);
+            let direction = if truth.forward { "forward" } else { "reverse" };
+            assert_eq!(pass["direction"], direction);
+            assert!((pass["duration_s"].as_f64().unwrap() - (truth.end_s - truth.start_s)).abs() <= 2.0);
+        }
+    }
+}
+
 /// A null test errs once in ten at the stated level. Of 12 days more than 3 err with probability 0.026
 /// (binomial): then the intervals would be too narrow.
 #[test]
