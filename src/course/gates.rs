@@ -15,8 +15,9 @@ use std::path::Path;
 const SAME_GATE_M: f64 = 5.0;
 /// A rider has left a gate when he is this far from it.
 const GONE_M: f64 = 2.0 * GATE_HALF_WIDTH_M;
-/// A loop shorter than this is a turn.
+/// A loop shorter than this is a turn, and a road between gates shorter than this is no course.
 const SHORTEST_LAP_M: f64 = 150.0;
+const SHORTEST_ROAD_M: f64 = 50.0;
 /// Rides whose lengths agree within this took the same road.
 const ALIKE: f64 = 0.05;
 /// Across a pause the road is only known when the ride went on this close to where it stopped.
@@ -114,7 +115,7 @@ pub fn from_test_toml(
         } else {
             "no ride goes from start to finish or back"
         };
-        let next = "Check that both gates lie on the road of the test, and that the recordings of that day are in the folder.";
+        let next = "Check that both gates lie on the road of the test, at least 50 m apart along it, and that the recordings of that day are in the folder.";
         return Err(fault("start", what.to_string(), next).into());
     };
     let line = road(&ride, &tracks[ride.track], plane, is_loop);
@@ -257,7 +258,7 @@ fn rides(track_index: usize, track: &Track, start: [f64; 2], finish: Option<[f64
         .filter(|ride| {
             ride.path_m
                 > if finish.is_some() {
-                    SAME_GATE_M
+                    SHORTEST_ROAD_M
                 } else {
                     SHORTEST_LAP_M
                 }

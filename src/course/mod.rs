@@ -1,5 +1,6 @@
 //! Where the road is, and each time it was ridden.
 
+mod blocks;
 mod elevation;
 mod find;
 mod flags;
@@ -23,6 +24,7 @@ mod track;
 mod trim;
 mod why_not;
 
+pub use blocks::likely_blocks;
 pub use elevation::Profile;
 pub use line::Line;
 

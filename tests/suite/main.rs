@@ -3,6 +3,7 @@
 mod bad_input;
 
 mod courses;
+
 mod fitdecode;
 
 mod held_out;
