@@ -15,8 +15,9 @@ use std::path::Path;
 const SAME_GATE_M: f64 = 5.0;
 /// A rider has left a gate when he is this far from it.
 const GONE_M: f64 = 2.0 * GATE_HALF_WIDTH_M;
-/// A loop shorter than this is a turn.
+/// A loop shorter than this is a turn, and a road between gates shorter than this is no course.
 const SHORTEST_LAP_M: f64 = 150.0;
+const SHORTEST_ROAD_M: f64 = 50.0;
 /// Rides whose lengths agree within this took the same road.
 const ALIKE: f64 = 0.05;
 /// Across a pause the road is only known when the ride went on this close to where it stopped.
@@ -58,48 +59,18 @@ pub fn from_test_toml(
             .in_file(test_toml)
             .at(format!("line {}, course.{key}", given.line))
     };
-    let Some(start_deg) = given.start_deg else {
-        return Err(fault(
-            "start",
-            "there is no start".into(),
-            "Write start = [latitude, longitude].",
-        )
-        .into());
-    };
-    let other_finish = given
-        .finish_deg
-        .filter(|&finish| geodesic_m(start_deg, finish) > SAME_GATE_M);
-    let is_loop = match (given.shape, other_finish) {
-        (Some(Shape::Loop), Some(_)) => {
-            let what = format!("a loop must finish where it starts, within {SAME_GATE_M:.0} m");
-            return Err(fault(
-                "finish",
-                what,
-                "Leave the finish out, or give the shape that is meant.",
-            )
-            .into());
-        }
-        (Some(Shape::Loop) | None, None) => true,
-        (Some(_), None) => {
-            let what = "this shape needs a finish that is not the start".to_string();
-            return Err(fault(
-                "finish",
-                what,
-                "Write finish = [latitude, longitude], or shape = \"loop\".",
-            )
-            .into());
-        }
-        (_, Some(_)) => false,
-    };
+    let (start_deg, finish_deg) = gates_meant(given, &fault)?;
+    let is_loop = finish_deg.is_none();
     let start = plane.project(start_deg[0], start_deg[1]);
-    let finish = other_finish.map(|deg| plane.project(deg[0], deg[1]));
+    let finish = finish_deg.map(|deg| plane.project(deg[0], deg[1]));
     let faults: Vec<Fault> = [("start", Some(start)), ("finish", finish)]
         .into_iter()
         .filter_map(|(key, gate)| Some((key, off_road_m(gate?, tracks))))
         .filter(|&(_, off_m)| off_m > SNAP_M)
         .map(|(key, off_m)| {
             let what = format!("the gate lies {off_m:.0} m off the road that was ridden ({SNAP_M:.0} m at most)");
-            fault(key, what, "Move it onto the road: latitude first, then longitude, in degrees; west and south are negative.")
+            let next = "Move it onto the road: latitude first, then longitude, in degrees; west and south are negative.";
+            fault(key, what, next)
         })
         .collect();
     if !faults.is_empty() {
@@ -114,7 +85,8 @@ pub fn from_test_toml(
         } else {
             "no ride goes from start to finish or back"
         };
-        let next = "Check that both gates lie on the road of the test, and that the recordings of that day are in the folder.";
+        let next = "Check that both gates lie on the road of the test, at least 50 m apart along it, and that the \
+                    recordings of that day are in the folder.";
         return Err(fault("start", what.to_string(), next).into());
     };
     let line = road(&ride, &tracks[ride.track], plane, is_loop);
@@ -127,6 +99,44 @@ pub fn from_test_toml(
         tracks,
         streams,
     ))
+}
+
+type MakeFault<'a> = dyn Fn(&str, String, &str) -> Fault + 'a;
+
+/// Start and finish as meant by shape and gates; without a finish it is a loop.
+fn gates_meant(given: &CourseGiven, fault: &MakeFault<'_>) -> Result<([f64; 2], Option<[f64; 2]>)> {
+    let Some(start_deg) = given.start_deg else {
+        return Err(fault(
+            "start",
+            "there is no start".into(),
+            "Write start = [latitude, longitude].",
+        )
+        .into());
+    };
+    let finish = given
+        .finish_deg
+        .filter(|&finish| geodesic_m(start_deg, finish) > SAME_GATE_M);
+    match (given.shape, finish) {
+        (Some(Shape::Loop), Some(_)) => {
+            let what = format!("a loop must finish where it starts, within {SAME_GATE_M:.0} m");
+            Err(fault(
+                "finish",
+                what,
+                "Leave the finish out, or give the shape that is meant.",
+            )
+            .into())
+        }
+        (Some(Shape::OneWay | Shape::OutAndBack), None) => {
+            let what = "this shape needs a finish that is not the start".to_string();
+            Err(fault(
+                "finish",
+                what,
+                "Write finish = [latitude, longitude], or shape = \"loop\".",
+            )
+            .into())
+        }
+        _ => Ok((start_deg, finish)),
+    }
 }
 
 /// From the road of one ride to the middle of all, with its shape and its gates.
@@ -240,29 +250,40 @@ fn rides(track_index: usize, track: &Track, start: [f64; 2], finish: Option<[f64
         visits_here.extend(visits(track, finish, true));
     }
     visits_here.sort_by(|a, b| a.arrived_s.total_cmp(&b.arrived_s));
-    visits_here
-        .windows(2)
-        .filter(|pair| match finish {
-            Some(_) => pair[0].finish != pair[1].finish,
-            None => dot(pair[0].heading, pair[1].heading) > 0.5,
-        })
-        .filter(|pair| resumed(track, pair[0].left_s, pair[1].arrived_s))
-        .map(|pair| Ride {
+    let shortest_m = if finish.is_some() {
+        SHORTEST_ROAD_M
+    } else {
+        SHORTEST_LAP_M
+    };
+    let ends = visits_here.iter().enumerate().filter_map(|(index, from)| {
+        let later = visits_here.get(index + 1..)?;
+        let to = if finish.is_some() {
+            later.first()
+        } else {
+            next_lap(from, later)
+        };
+        Some((from, to?))
+    });
+    ends.filter(|(from, to)| finish.is_none() || from.finish != to.finish)
+        .filter(|(from, to)| resumed(track, from.left_s, to.arrived_s))
+        .map(|(from, to)| Ride {
             track: track_index,
-            from_s: pair[0].left_s,
-            to_s: pair[1].arrived_s,
-            onward: !pair[0].finish,
-            path_m: track.path_m(pair[0].left_s, pair[1].arrived_s),
+            from_s: from.left_s,
+            to_s: to.arrived_s,
+            onward: !from.finish,
+            path_m: track.path_m(from.left_s, to.arrived_s),
         })
-        .filter(|ride| {
-            ride.path_m
-                > if finish.is_some() {
-                    SAME_GATE_M
-                } else {
-                    SHORTEST_LAP_M
-                }
-        })
+        .filter(|ride| ride.path_m > shortest_m)
         .collect()
+}
+
+/// The next visit in the same direction, unless the rider came by the other way before. A visit across (the
+/// gate stands where the loop crosses itself) does not end a lap.
+fn next_lap<'v>(from: &Visit, later: &'v [Visit]) -> Option<&'v Visit> {
+    let next = later
+        .iter()
+        .find(|visit| dot(visit.heading, from.heading).abs() > 0.5);
+    next.filter(|visit| dot(visit.heading, from.heading) > 0.0)
 }
 
 /// Whether every break of the recording between two moments was resumed where it began.

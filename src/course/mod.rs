@@ -1,5 +1,6 @@
 //! Where the road is, and each time it was ridden.
 
+mod blocks;
 mod elevation;
 mod find;
 mod flags;
@@ -23,6 +24,7 @@ mod track;
 mod trim;
 mod why_not;
 
+pub use blocks::likely_blocks;
 pub use elevation::Profile;
 pub use line::Line;
 
@@ -169,6 +171,7 @@ pub fn survey(streams: &[Streams], given: Option<&CourseGiven>, test_toml: &Path
     };
     let cut = passes::cut(&located, &tracks, streams);
     let profile = elevation::shared_profile(&located.line, &cut.passes, streams, located.shape);
+    warnings.extend(wrong_way(&cut));
     warnings.extend(one_pass(&cut.passes));
     let lap_mark_places = lap_marks::places(&located, &plane, &tracks, streams);
     let course = Course {
@@ -198,4 +201,18 @@ fn one_pass(passes: &[Pass]) -> Option<Warning> {
         message,
         "Ride it several times, and look at what nearly was a pass and why it does not count.",
     ))
+}
+
+/// A one-way course that was only ridden against its gates: start and finish were mixed up.
+fn wrong_way(cut: &passes::Cut) -> Option<Warning> {
+    (cut.passes.is_empty() && cut.roll_backs > 0).then(|| {
+        Warning::new(
+            "wrong way",
+            format!(
+                "the course is one-way and was ridden {} times from finish to start only",
+                cut.roll_backs
+            ),
+            "Exchange start and finish in [course] of test.toml, or write shape = \"out-and-back\".",
+        )
+    })
 }

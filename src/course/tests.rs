@@ -134,6 +134,21 @@ fn a_given_climb_counts_one_way_only() {
     assert_eq!(directions(&ridden), "FRFR", "worked for both ways, so both count");
 }
 
+#[test]
+fn gates_of_a_climb_that_were_exchanged_are_noticed() {
+    let mut rider = Rider::at([0.0, -300.0]);
+    rider
+        .to([0.0, 2200.0], 6.0, 300.0)
+        .to([2000.0, 2200.0], 9.0, 100.0);
+    let ridden = ride(
+        &[rider.done()],
+        Some(&given(Some(Shape::OneWay), &[[0.0, 2000.0], [0.0, 0.0]])),
+    );
+    assert!(ridden.passes.is_empty());
+    let kinds: Vec<&str> = ridden.warnings.iter().map(|w| w.kind.as_str()).collect();
+    assert_eq!(kinds, ["wrong way", "one pass"]);
+}
+
 /// Laps of a square with 450 m sides, joined and left at its corner by a side road.
 fn laps(rider: &mut Rider, count: usize) -> &mut Rider {
     rider.to([0.0, 0.0], 9.0, 220.0);
@@ -362,51 +377,134 @@ fn lap_marks_pressed_at_one_place_are_offered_as_a_gate() {
     assert!((places[0].distance_m.unwrap() - 98.0).abs() < 3.0, "{places:?}");
 }
 
-/// A rider who stands at the gate is put behind it by the wander of positions, or before and then behind.
 #[test]
-fn a_standing_start_at_the_gate_begins_when_the_rider_sets_off() {
-    let day = |paused: bool, first: f64, second: f64| {
-        let mut rider = Rider::at(BEYOND[0]);
-        rider.to([0.0, first], 10.0, 250.0).stand(4);
-        rider.at = [0.0, second];
-        if paused {
-            rider.pause(40.0);
-        }
-        rider.stand(2).to(BEYOND[1], 10.0, 250.0);
-        rider.done()
+fn gates_that_do_not_go_together_are_refused_with_what_to_do() {
+    let mut rider = Rider::at(BEYOND[0]);
+    let day = [out_and_back(&mut rider, 2).done()];
+    let refused = |shape, gates: &[[f64; 2]]| {
+        survey(&day, Some(&given(shape, gates)), Path::new("test.toml"))
+            .unwrap_err()
+            .to_string()
     };
-    let at_gates = given(None, &ROAD);
-    for (paused, first, second) in [
-        (false, 4.0, 4.0),
-        (true, 4.0, 4.0),
-        (true, -2.0, 2.0),
-        (false, -2.0, 2.0),
-    ] {
-        let streams = day(paused, first, second);
-        let last_stand = streams.speed_m_s.iter().rposition(|speed| *speed == 0.0).unwrap();
-        let set_off_s = streams.time_s[last_stand];
-        let ridden = ride(&[streams], Some(&at_gates));
-        let [pass] = ridden.passes.as_slice() else {
-            panic!("{paused} {first} {second}: {:?}", ridden.near_passes);
-        };
-        assert!(
-            (pass.start_s - set_off_s).abs() <= 1.0,
-            "{paused} {first} {second}"
-        );
-        assert!((pass.duration_s() - 150.0).abs() < 1.5, "{}", pass.duration_s());
-        assert!(ridden.near_passes.is_empty(), "{:?}", ridden.near_passes);
+    assert!(refused(Some(Shape::OneWay), &ROAD[..1]).contains("needs a finish"));
+    assert!(refused(Some(Shape::OutAndBack), &[ROAD[0], [0.0, 3.0]]).contains("needs a finish"));
+    assert!(refused(Some(Shape::Loop), &ROAD).contains("a loop must finish where it starts"));
+    assert!(refused(Some(Shape::Loop), &ROAD[..1]).contains("no ride goes round"));
+    assert!(refused(None, &[[0.0, 0.0], [0.0, 30.0]]).contains("no ride goes from start to finish"));
+}
+
+#[test]
+fn turning_right_behind_the_gates_does_not_bend_the_course() {
+    let mut rider = Rider::at([0.0, -8.0]);
+    for _ in 0..3 {
+        rider.to([0.0, 1508.0], 9.0, 250.0).to([0.0, -8.0], 9.0, 250.0);
+    }
+    let ridden = ride(&[rider.done()], Some(&given(None, &ROAD)));
+    assert_eq!(directions(&ridden), "FRFRFR");
+    assert!(
+        (ridden.course.line.length_m() - 1500.0).abs() < 1.0,
+        "{}",
+        ridden.course.line.length_m()
+    );
+    assert!(
+        ridden
+            .passes
+            .iter()
+            .all(|pass| (pass.duration_s() - 1500.0 / 9.0).abs() < 0.05)
+    );
+}
+
+/// A climb with three hairpins, limbs 30 m apart.
+fn hairpins(rider: &mut Rider, up: bool, speed: f64, power: f64) {
+    let mut road = vec![
+        [0.0, 0.0],
+        [400.0, 0.0],
+        [415.0, 15.0],
+        [400.0, 30.0],
+        [0.0, 30.0],
+        [-15.0, 45.0],
+    ];
+    road.extend([
+        [0.0, 60.0],
+        [400.0, 60.0],
+        [415.0, 75.0],
+        [400.0, 90.0],
+        [-100.0, 90.0],
+    ]);
+    if !up {
+        road.reverse();
+    }
+    for place in road {
+        rider.to(place, speed, power);
     }
 }
 
 #[test]
-fn a_stop_well_beyond_the_gate_is_no_standing_start() {
-    let mut rider = Rider::at(BEYOND[0]);
-    out_and_back(&mut rider, 1);
-    rider
-        .to([0.0, 20.0], 10.0, 250.0)
-        .stand(5)
-        .to(BEYOND[1], 10.0, 250.0);
-    let ridden = ride(&[rider.done()], Some(&given(None, &ROAD)));
-    assert_eq!(directions(&ridden), "FR");
-    assert_eq!(ridden.near_passes.len(), 1);
+fn a_road_with_hairpins_is_one_course() {
+    let mut rider = Rider::at([0.0, 0.0]);
+    for _ in 0..4 {
+        hairpins(&mut rider, true, 5.0, 300.0);
+        hairpins(&mut rider, false, 8.0, 0.0);
+    }
+    let day = [rider.done()];
+    let ridden = ride(&day, None);
+    assert_eq!(
+        (ridden.course.shape, directions(&ridden).as_str()),
+        (Shape::OneWay, "FFFF")
+    );
+    assert_eq!(ridden.course.roll_backs, 4);
+    // 4 limbs and 3 bends, less the ends.
+    assert!(
+        ridden.course.line.length_m() > 1600.0,
+        "{}",
+        ridden.course.line.length_m()
+    );
+    let given = ride(
+        &day,
+        Some(&given(Some(Shape::OneWay), &[[100.0, 0.0], [0.0, 90.0]])),
+    );
+    assert_eq!(
+        (directions(&given).as_str(), given.near_passes.len()),
+        ("FFFF", 0)
+    );
+}
+
+#[test]
+fn a_figure_of_eight_is_a_loop_that_crosses_itself() {
+    let mut rider = Rider::at([-300.0, -310.0]);
+    for _ in 0..4 {
+        for corner in [[300.0, 300.0], [300.0, -300.0], [-300.0, 300.0], [-300.0, -300.0]] {
+            rider.to(corner, 9.0, 250.0);
+        }
+    }
+    rider.to([300.0, 300.0], 9.0, 250.0);
+    let day = [rider.done()];
+    let length = 4.0 * 848.5 / 2.0 + 2.0 * 600.0;
+    for given in [None, Some(&given(None, &[[0.0, 0.0]]))] {
+        let ridden = ride(&day, given);
+        assert_eq!(ridden.course.shape, Shape::Loop);
+        assert_eq!(directions(&ridden), "FFFF");
+        assert!(
+            (ridden.course.line.length_m() - length).abs() < 60.0,
+            "{}",
+            ridden.course.line.length_m()
+        );
+    }
+}
+
+#[test]
+fn laps_ridden_both_ways_round_know_their_direction() {
+    let mut rider = Rider::at([-700.0, -60.0]);
+    laps(&mut rider, 3)
+        .to([0.0, 120.0], 9.0, 200.0)
+        .to([-700.0, 120.0], 9.0, 150.0);
+    rider.to([0.0, 120.0], 9.0, 200.0);
+    for _ in 0..3 {
+        for corner in [[0.0, 0.0], [450.0, 0.0], [450.0, 450.0], [0.0, 450.0]] {
+            rider.to(corner, 9.0, 250.0);
+        }
+    }
+    rider.to([0.0, -30.0], 9.0, 200.0).to([-700.0, -60.0], 9.0, 200.0);
+    let ridden = ride(&[rider.done()], Some(&given(None, &[[0.0, 60.0]])));
+    assert_eq!(directions(&ridden), "FFFRRR");
 }

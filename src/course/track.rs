@@ -17,6 +17,8 @@ pub struct Track {
     pub broken: Vec<bool>,
 }
 
+/// A position that implies more than this speed to get to is not joined either: no bicycle, a wrong position.
+const FASTEST_M_S: f64 = 60.0;
 /// Positions closer than this are not joined when a path is measured: wander would lengthen it.
 const PATH_STEP_M: f64 = 10.0;
 
@@ -120,10 +122,16 @@ fn track(recording: usize, s: &Streams, plane: &Plane) -> Track {
                     .iter()
                     .any(|gap| gap.paused && gap.start_s < time && gap.end_s > before)
         });
+        let at = plane.project(lat, lon);
+        let jumped = track
+            .time_s
+            .last()
+            .zip(track.at.last())
+            .is_some_and(|(&before, &there)| length(minus(at, there)) > FASTEST_M_S * (time - before) + 50.0);
         track.time_s.push(time);
-        track.at.push(plane.project(lat, lon));
+        track.at.push(at);
         track.speed_m_s.push(s.speed_m_s[index]);
-        track.broken.push(broken);
+        track.broken.push(broken || jumped);
     }
     track
 }

@@ -2,11 +2,11 @@
 //! finder was made (held out). Truth comes from the simulator, which shares no line with the finder (D).
 
 use std::path::Path;
-use stillair::course::{Direction, NearPass, Ridden, survey};
+use stillair::course::{Direction, NearPass, Ridden, likely_blocks, survey};
 use stillair::recording::read;
 use stillair::simulate::{
-    self, DayPlan, Files, Format, Incident, NearReason, Sampling, SensorTruth, SpeedTruth, TimerHabit,
-    TrueDay, loop_plan, one_way_plan, out_and_back_plan, ride_day,
+    self, DayPlan, Files, Format, Incident, LapHabit, NearReason, Sampling, SensorTruth, SpeedTruth,
+    TimerHabit, TrueDay, loop_plan, one_way_plan, out_and_back_plan, ride_day,
 };
 use stillair::streams::{Streams, align, use_once};
 use stillair::test_day::{CourseGiven, Shape};
@@ -267,6 +267,29 @@ fn whole_files_across_midnight_on_the_antimeridian() {
         assert!(
             streams[0].start_s() < 1_778_976_000.0 && streams[streams.len() - 1].end_s() > 1_778_976_000.0
         );
+    }
+}
+
+#[test]
+fn the_blocks_of_a_day_are_proposed_as_they_were_ridden() {
+    for (shape, blocks) in [(0, vec![1; 6]), (1, vec![2; 4]), (2, vec![4; 4])] {
+        for (seed, lap_button) in [
+            (77_001, LapHabit::Never),
+            (77_002, LapHabit::Blocks),
+            (77_003, LapHabit::Gates),
+        ] {
+            let mut plan = plans(seed)[shape].clone();
+            plan.rider.lap_button = lap_button;
+            let day = ride_day(&plan);
+            let streams = streams_of(&day);
+            let ridden = found(&streams);
+            assert_eq!(
+                likely_blocks(&ridden.passes, &streams),
+                blocks,
+                "{}, seed {seed}",
+                plan.title
+            );
+        }
     }
 }
 

@@ -2,7 +2,9 @@
 //! the stretches found without any. Origin and confidence (D): fixtures/hand_marked/README.md.
 
 use jiff::Timestamp;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 use stillair::course::{Direction, NearPass, Pass, Ridden, survey};
 use stillair::recording::read;
 use stillair::streams::{Streams, align};
@@ -25,15 +27,21 @@ fn tables(of: &Table, key: &str) -> Vec<Table> {
         .unwrap_or_default()
 }
 
+/// Each ride is read once for all tests.
 fn ride(name: &str) -> Streams {
-    let folder = if name.starts_with("ride-") {
-        "one-rider"
-    } else {
-        ""
+    static READ: Mutex<BTreeMap<String, Streams>> = Mutex::new(BTreeMap::new());
+    let mut read_before = READ.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+    let fresh = || {
+        let folder = if name.starts_with("ride-") {
+            "one-rider"
+        } else {
+            ""
+        };
+        let path = root().join(".target/rides").join(folder).join(name);
+        let recording = read(&path).unwrap_or_else(|error| panic!("{error}\nRun tests/fetch_rides first."));
+        align(recording).unwrap()
     };
-    let path = root().join(".target/rides").join(folder).join(name);
-    let recording = read(&path).unwrap_or_else(|error| panic!("{error}\nRun tests/fetch_rides first."));
-    align(recording).unwrap()
+    read_before.entry(name.to_string()).or_insert_with(fresh).clone()
 }
 
 fn text<'t>(table: &'t Table, key: &str) -> &'t str {
