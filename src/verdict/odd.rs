@@ -72,6 +72,7 @@ mod tests {
             .iter()
             .enumerate()
             .map(|(ride, cda_m2)| PassDrag {
+                air_j_m2: 1.0,
                 ride,
                 cda_m2: *cda_m2,
                 standard_uncertainty_m2: 0.003,
