@@ -16,6 +16,9 @@ const OFF_S: f64 = 5.0;
 /// A gate only counts when the rider's progress along the line is within this of it: a road that
 /// comes back close to its own gate (a hairpin, a figure of eight) crosses the gate's line as well.
 const REACH_M: f64 = 60.0;
+/// How long before a gate's crossing to look for the stand in which positions wandered over it: enough to tell
+/// standing from slowing down.
+const STOOD_S: f64 = 10.0;
 
 pub struct Cut {
     pub passes: Vec<Pass>,
@@ -107,11 +110,12 @@ fn set_off(attempt: Attempt, track: &Track, s: &Streams) -> Attempt {
     let pauses = s
         .gaps
         .iter()
-        .filter(|gap| gap.paused && gap.end_s > from_s && track.moved_m(gap.start_s, gap.end_s) < STOOD_M);
+        .filter(|gap| gap.paused && track.moved_m(gap.start_s, gap.end_s) < STOOD_M);
     let left_s = pauses
-        .map(|gap| (gap.start_s.max(from_s), gap.end_s))
-        .chain(why_not::stops(s, track, from_s, to_s))
-        .filter(|&(start_s, end_s)| end_s < to_s && measure::ridden_m(s, from_s, start_s) < STOOD_M)
+        .map(|gap| (gap.start_s, gap.end_s))
+        .chain(why_not::stops(s, track, from_s - STOOD_S, to_s))
+        .filter(|&(_, end_s)| from_s < end_s && end_s < to_s)
+        .filter(|&(start_s, _)| measure::ridden_m(s, from_s, start_s.max(from_s)) < STOOD_M)
         .map(|(_, end_s)| end_s)
         .fold(from_s, f64::max);
     Attempt {

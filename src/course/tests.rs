@@ -508,3 +508,52 @@ fn laps_ridden_both_ways_round_know_their_direction() {
     let ridden = ride(&[rider.done()], Some(&given(None, &[[0.0, 60.0]])));
     assert_eq!(directions(&ridden), "FFFRRR");
 }
+
+/// A rider who stands at the gate is put behind it by the wander of positions, or before and then behind.
+#[test]
+fn a_standing_start_at_the_gate_begins_when_the_rider_sets_off() {
+    let day = |paused: bool, first: f64, second: f64| {
+        let mut rider = Rider::at(BEYOND[0]);
+        rider.to([0.0, first], 10.0, 250.0).stand(4);
+        rider.at = [0.0, second];
+        if paused {
+            rider.pause(40.0);
+        }
+        rider.stand(2).to(BEYOND[1], 10.0, 250.0);
+        rider.done()
+    };
+    let at_gates = given(None, &ROAD);
+    for (paused, first, second) in [
+        (false, 4.0, 4.0),
+        (true, 4.0, 4.0),
+        (true, -2.0, 2.0),
+        (false, -2.0, 2.0),
+    ] {
+        let streams = day(paused, first, second);
+        let last_stand = streams.speed_m_s.iter().rposition(|speed| *speed == 0.0).unwrap();
+        let set_off_s = streams.time_s[last_stand];
+        let ridden = ride(&[streams], Some(&at_gates));
+        let [pass] = ridden.passes.as_slice() else {
+            panic!("{paused} {first} {second}: {:?}", ridden.near_passes);
+        };
+        assert!(
+            (pass.start_s - set_off_s).abs() <= 1.0,
+            "{paused} {first} {second}"
+        );
+        assert!((pass.duration_s() - 150.0).abs() < 1.5, "{}", pass.duration_s());
+        assert!(ridden.near_passes.is_empty(), "{:?}", ridden.near_passes);
+    }
+}
+
+#[test]
+fn a_stop_well_beyond_the_gate_is_no_standing_start() {
+    let mut rider = Rider::at(BEYOND[0]);
+    out_and_back(&mut rider, 1);
+    rider
+        .to([0.0, 20.0], 10.0, 250.0)
+        .stand(5)
+        .to(BEYOND[1], 10.0, 250.0);
+    let ridden = ride(&[rider.done()], Some(&given(None, &ROAD)));
+    assert_eq!(directions(&ridden), "FR");
+    assert_eq!(ridden.near_passes.len(), 1);
+}
