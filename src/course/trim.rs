@@ -20,8 +20,9 @@ const AROUND_S: f64 = 2.0;
 const SPARSE_S: f64 = 1.5;
 /// A few steady metres in the middle of a turn do not end it.
 const BRIDGE_CELLS: usize = 3;
-/// Where riders come out of a turn, power and position take some seconds more to settle: this share of the
-/// length is left for it, and no more than this far.
+/// On a one-way course each ride starts anew from a turn or a stand, and power and position take some seconds
+/// to settle: this share of the length is left for it, and no more than this far. Out and back there is less
+/// room, and what one direction would gain the other loses.
 const SETTLE: f64 = 0.02;
 const SETTLE_M: f64 = 45.0;
 /// No more than this share of the length goes from either end.
@@ -45,9 +46,11 @@ pub fn steady(line: &Line, passes: &[Pass], streams: &[Streams], plane: &Plane) 
     let most = (MOST * cells as f64) as usize;
     let width_m = line.length_m() / cells.max(1) as f64;
     let blur_m = blur_m(passes, streams);
+    let entered = |by: Direction| passes.iter().any(|pass| pass.direction == by);
+    let one_way = !(entered(Direction::Forward) && entered(Direction::Reverse));
     let off = |lead: usize, entered_by: Direction| {
-        let entered = passes.iter().any(|pass| pass.direction == entered_by);
-        let settle_m = if entered {
+        let settles = one_way && entered(entered_by);
+        let settle_m = if settles {
             (SETTLE * line.length_m()).min(SETTLE_M)
         } else {
             0.0
