@@ -31,8 +31,6 @@ pub struct PassDrag {
     /// Index into the day's rides.
     pub ride: usize,
     pub cda_m2: f64,
-    /// Work against the air for each m² of drag area, J/m².
-    pub air_j_m2: f64,
     /// What differs between passes only: gusts, noise, and the wind's wander from pass to pass.
     pub standard_uncertainty_m2: f64,
 }
@@ -69,6 +67,8 @@ pub struct Averages {
 /// The averages of a day at the given shift of its inputs. `None` without a usable pass.
 pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages> {
     let mut passes = Vec::with_capacity(day.rides.len());
+    // Work against the air in each ride, for each m² of drag area.
+    let mut air_j_m2: Vec<f64> = Vec::with_capacity(day.rides.len());
     for (index, ride) in day.rides.iter().enumerate() {
         let setup = &day.setups[ride.setup];
         let account = accounts(ride, setup, day.course_length_m, shift);
@@ -87,10 +87,10 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
             crr,
         )?;
         let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * at;
+        air_j_m2.push(account.iter().map(|a| a.air_j_m2).sum());
         passes.push(PassDrag {
             ride: index,
             cda_m2: fit.cda_m2,
-            air_j_m2: account.iter().map(|a| a.air_j_m2).sum(),
             standard_uncertainty_m2: fit.standard_uncertainty_m2.hypot(wander),
         });
     }
@@ -99,11 +99,11 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
     }
     temper(day, &mut passes);
     let forward_over_reverse = if day.out_and_back {
-        direction_effect(day, &passes)
+        direction_effect(day, &passes, &air_j_m2)
     } else {
         None
     };
-    let blocks = blocks(day, &passes);
+    let blocks = blocks(day, &passes, &air_j_m2);
     let setups = (0..day.setups.len()).map(|s| setup(s, &blocks)).collect();
     Some(Averages {
         passes,
@@ -165,7 +165,7 @@ struct BothWays<'a> {
     together_m2: f64,
 }
 
-fn both_ways<'a>(groups: &'a [(Key, Vec<PassDrag>)]) -> Vec<BothWays<'a>> {
+fn both_ways<'a>(groups: &'a [(Key, Vec<PassDrag>)], air_j_m2: &[f64]) -> Vec<BothWays<'a>> {
     let of = |block: usize, direction: Direction| {
         groups
             .iter()
@@ -177,7 +177,7 @@ fn both_ways<'a>(groups: &'a [(Key, Vec<PassDrag>)]) -> Vec<BothWays<'a>> {
         .filter(|((_, direction), _)| *direction == Direction::Forward)
         .filter_map(|((block, _), forward)| {
             let reverse = of(*block, Direction::Reverse)?;
-            let together_m2 = together([forward.as_slice(), reverse].into_iter());
+            let together_m2 = together([forward.as_slice(), reverse].into_iter(), air_j_m2);
             Some(BothWays {
                 forward,
                 reverse,
@@ -193,10 +193,10 @@ fn both_ways<'a>(groups: &'a [(Key, Vec<PassDrag>)]) -> Vec<BothWays<'a>> {
 /// a steady wind w along the road that nobody wrote down next to nothing is left: at equal power a rider is
 /// faster with the wind, and the plain mean of both drag areas reads 2.3 w²/v² too much, this one 0.25 w²/v²
 /// too little (D; 2.4 and −0.25 % at 1 m/s and 9.8 m/s). At equal speed the weights are equal.
-fn together<'a>(directions: impl Iterator<Item = &'a [PassDrag]>) -> f64 {
+fn together<'a>(directions: impl Iterator<Item = &'a [PassDrag]>, air_j_m2: &[f64]) -> f64 {
     let (mut sum, mut weights) = (0.0, 0.0);
     for group in directions {
-        let weight = mean(group.iter().map(|p| p.air_j_m2));
+        let weight = mean(group.iter().map(|p| air_j_m2[p.ride]));
         sum += weight * mean_m2(group);
         weights += weight;
     }
@@ -208,9 +208,9 @@ fn mean_m2(group: &[PassDrag]) -> f64 {
 }
 
 /// From the blocks in which both directions were ridden.
-fn direction_effect(day: &Day, passes: &[PassDrag]) -> Option<(f64, f64)> {
+fn direction_effect(day: &Day, passes: &[PassDrag], air_j_m2: &[f64]) -> Option<(f64, f64)> {
     let groups = groups(day, passes);
-    let effects: Vec<(f64, f64)> = both_ways(&groups)
+    let effects: Vec<(f64, f64)> = both_ways(&groups, air_j_m2)
         .iter()
         .map(|both| {
             let (f, r) = (mean_m2(both.forward), mean_m2(both.reverse));
@@ -236,10 +236,10 @@ fn group_uncertainty(group: &[PassDrag]) -> f64 {
         / group.len() as f64
 }
 
-fn blocks(day: &Day, passes: &[PassDrag]) -> Vec<BlockDrag> {
+fn blocks(day: &Day, passes: &[PassDrag], air_j_m2: &[f64]) -> Vec<BlockDrag> {
     let groups = groups(day, passes);
     let both = if day.out_and_back {
-        both_ways(&groups)
+        both_ways(&groups, air_j_m2)
     } else {
         Vec::new()
     };
@@ -249,7 +249,7 @@ fn blocks(day: &Day, passes: &[PassDrag]) -> Vec<BlockDrag> {
     for block in numbers {
         let own: Vec<_> = groups.iter().filter(|((b, _), _)| *b == block).collect();
         let count = own.len() as f64;
-        let mut cda_m2 = together(own.iter().map(|(_, group)| group.as_slice()));
+        let mut cda_m2 = together(own.iter().map(|(_, group)| group.as_slice()), air_j_m2);
         let uncertainty = own
             .iter()
             .map(|(_, g)| group_uncertainty(g).powi(2))
