@@ -3,7 +3,7 @@
 use crate::error::{Error, Fault, Result};
 use flate2::read::MultiGzDecoder;
 use std::fs::File;
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::Path;
 
 /// A day of 1 Hz samples is some 10 MB as text, so this is far above any recording, and below what would
@@ -19,13 +19,14 @@ pub(super) struct Unpacked {
 /// Reads a whole file, refusing one that is larger than `MAX_BYTES`.
 pub(super) fn read_bounded(path: &Path) -> Result<Vec<u8>> {
     let unreadable = |cause: std::io::Error| {
-        Error::from(
-            Fault::new(
-                format!("cannot be read: {cause}"),
-                "Check that the file exists and that you may read it.",
-            )
-            .in_file(path),
-        )
+        let fault = match cause.kind() {
+            ErrorKind::NotFound => Fault::new("there is no such file", "Check the path."),
+            _ => Fault::new(
+                format!("it cannot be read ({cause})"),
+                "Check that it is a file, and that you may read it.",
+            ),
+        };
+        Error::from(fault.in_file(path))
     };
     let file = File::open(path).map_err(unreadable)?;
     let mut bytes = Vec::new();

@@ -110,7 +110,8 @@ fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if is_recording_name(&path) && path.is_file() {
+        // A link that leads nowhere is told of; a pipe or a device would never end.
+        if is_recording_name(&path) && (path.is_file() || !path.exists()) {
             files.push(path);
         }
     }

@@ -101,7 +101,8 @@ fn faults_of_test_toml_come_in_a_paragraph_each_even_when_quiet() {
                 contains("test.toml: line 1, titel: ")
                     .and(contains("\n\nstillair: ./test.toml: line 3, tyres.crr: ")),
             )
-            .stderr(contains("stillair: ").count(2));
+            .stderr(contains("\n\nstillair: .: the folder holds no recording. "))
+            .stderr(contains("stillair: ").count(3));
     }
 }
 

@@ -230,6 +230,21 @@ fn folders_without_recordings_are_told_what_belongs_there() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn a_recording_that_is_a_link_to_nowhere_is_told_of() {
+    let bench = Bench::of(&short_day());
+    std::os::unix::fs::symlink("away.fit", bench.path("day/later.fit")).unwrap();
+    let ran = bench.compare();
+    ran.works();
+    assert!(
+        ran.stderr.starts_with("warning: day/later.fit: "),
+        "{}",
+        ran.stderr
+    );
+    tells(ran.stderr.trim_end(), &["no such file"]);
+}
+
 /// A link to itself cannot be opened by anyone, whatever the rights of the user who runs the tests.
 #[cfg(unix)]
 #[test]
