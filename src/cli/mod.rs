@@ -21,7 +21,7 @@ use std::process::ExitCode;
 /// Reads ordinary ride recordings with power, finds the stretch of road that was ridden several times, and
 /// compares the drag area (CdA) of set-ups, with its uncertainty.
 #[derive(Debug, Parser)]
-#[command(name = "stillair", version, after_help = EXAMPLE, arg_required_else_help = true, propagate_version = true)]
+#[command(name = "stillair", version, after_help = EXAMPLE, arg_required_else_help = true, max_term_width = 80, propagate_version = true)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,

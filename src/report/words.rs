@@ -79,7 +79,7 @@ pub fn marked(mark: &str, text: &str, width: usize) -> String {
 }
 
 /// Broken into lines of at most `width` characters, where no single word is longer than that. A number
-/// stays with its unit and its uncertainty.
+/// stays with its unit and its uncertainty, a latitude with its longitude.
 pub fn wrapped(text: &str, width: usize) -> String {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
@@ -108,6 +108,7 @@ fn units_kept(text: &str) -> Vec<String> {
         match words.last_mut() {
             Some(last)
                 if word == "±"
+                    || (last.starts_with('[') && !last.contains(']'))
                     || last.ends_with('±')
                     || (UNITS.contains(&bare) && last.ends_with(|c: char| c.is_ascii_digit())) =>
             {
@@ -167,6 +168,7 @@ mod tests {
         assert_eq!(wrapped("it is 14 W ± 3 W, so", 11), "it is\n14 W ± 3 W,\nso");
         assert_eq!(wrapped("between 9.2 %, and", 12), "between\n9.2 %, and");
         assert_eq!(wrapped("unbreakable", 4), "unbreakable");
+        assert_eq!(wrapped("at [-38.2, -25.4] it", 14), "at\n[-38.2, -25.4]\nit");
         assert_eq!(wrapped("", 4), "");
         assert_eq!(listed("one two three", 9), "- one two\n  three");
     }

@@ -119,7 +119,7 @@ fn directions(seen: &Seen, all: &mut Vec<Warning>) {
         all.push(Warning::new(
             "one direction",
             format!(
-                "{unbalanced} of {} blocks hold passes of one direction only",
+                "in {unbalanced} of {} blocks all passes go one way",
                 seen.averages.blocks.len()
             ),
             "End a block only after riding both ways: then the wind cancels within it.",

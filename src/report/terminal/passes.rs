@@ -5,6 +5,7 @@ use super::super::words::{listed, marked, wrapped};
 use super::{course, km_h, letter, warnings};
 use crate::course::Direction;
 use crate::study::{Compared, PassResult, Surveyed};
+use crate::test_day::Shape;
 use crate::units::{clock_text, utc_text};
 
 /// Whether the passes are of several days, so that a time of day does not tell which.
@@ -31,6 +32,14 @@ fn way(direction: Direction) -> &'static str {
     match direction {
         Direction::Forward => "fwd",
         Direction::Reverse => "rev",
+    }
+}
+
+/// Only where a course is ridden both ways.
+fn ways(surveyed: &Surveyed) -> &'static str {
+    match surveyed.ridden.course.shape {
+        Shape::OutAndBack => " 'fwd' is from start to finish, 'rev' the way back.",
+        Shape::OneWay | Shape::Loop => "",
     }
 }
 
@@ -97,8 +106,11 @@ pub fn fitted(compared: &Compared, width: usize) -> String {
         )
     };
     let rows = compared.passes.iter().map(row).collect();
-    let note = "This ± holds only what differs between passes. 'still air s': the pass again without wind, all with \
-                the same power, weight and entry speed.";
+    let note = format!(
+        "This ± holds only what differs between passes. 'still air s': the pass again without wind, all with the \
+         same power, weight and entry speed.{}",
+        ways(surveyed)
+    );
     let flagged = compared
         .passes
         .iter()
@@ -106,7 +118,7 @@ pub fn fitted(compared: &Compared, width: usize) -> String {
     format!(
         "{}\n{}{}",
         grouped(&header, &[2, 3], rows, width),
-        wrapped(note, width),
+        wrapped(&note, width),
         flags(flagged, width)
     )
 }
@@ -185,7 +197,9 @@ pub fn passes(surveyed: &Surveyed, width: usize) -> String {
             .map(|p| p.crossing_standard_uncertainty_s)
             .fold(0.0, f64::max);
         let note = format!(
-            "Start and end are known to ± {wander:.1} s at worst. 'km/h in': speed at the start; 'm': ridden, by the speed sensor."
+            "Start and end are known to ± {wander:.1} s at worst. 'km/h in' is the speed at the start, 'm' the distance \
+             by the speed sensor.{}",
+            ways(surveyed)
         );
         let flagged = ridden.passes.iter().map(|p| (p.number, p.flags.as_slice()));
         parts.push(format!(

@@ -136,6 +136,18 @@ fn no_line_is_longer_than_80_characters() {
             assert_eq!(wide, [""; 0], "{words:?}");
         }
     }
+    for words in [
+        &["--help"][..],
+        &["demo", "--help"],
+        &["inspect", "--help"],
+        &["compare", "--help"],
+    ] {
+        assert_eq!(
+            wide_lines(&Bench::new().run(words).works().stdout),
+            [""; 0],
+            "{words:?}"
+        );
+    }
     let demo = Bench::new().run(&["demo", "day"]);
     assert_eq!(wide_lines(&demo.works().stdout), [""; 0]);
     assert_eq!(wide_lines(&demo.stderr), [""; 0]);
