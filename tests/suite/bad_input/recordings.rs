@@ -256,6 +256,39 @@ fn a_folder_that_cannot_be_opened_is_named() {
         .refuses(&[("round", &["the folder cannot be read"])]);
 }
 
+fn kinds(bench: &Bench) -> Vec<String> {
+    let json = bench.run(&["compare", "day", "--json"]).json();
+    let warnings = json["warnings"].as_array().unwrap().iter();
+    warnings
+        .filter_map(|w| w["kind"].as_str().map(String::from))
+        .collect()
+}
+
+#[test]
+fn what_was_mended_within_passes_is_told_with_the_result() {
+    let sound = kinds(&Bench::of(&short_day()));
+    assert!(
+        !sound
+            .iter()
+            .any(|kind| kind == "repairs" || kind == "speed source"),
+        "{sound:?}"
+    );
+    let fast = spoilt(short_day(), |s| s.speed_m_s = s.speed_m_s.map(|v| v * 3.6));
+    assert!(kinds(&fast).contains(&"repairs".to_string()));
+    assert!(unwrapped(&fast.compare().stdout).contains("set right once (speed unit)"));
+    let without = spoilt(short_day(), |s| (s.speed_m_s, s.distance_m) = (None, None));
+    assert!(kinds(&without).contains(&"speed source".to_string()));
+}
+
+#[test]
+fn passes_of_the_same_fate_are_told_together() {
+    let bench = spoilt(short_day(), |s| s.power_w = s.power_w.map(|p| p * 100.0));
+    let why = "pass 1, 2, 3, 4, 5, 6, 7, 8: no power";
+    bench
+        .compare()
+        .refuses(&[("day", &["no pass could be fitted", why])]);
+}
+
 /// Values that a broken sensor or unit leaves behind: an answer or a reason, never a crash, and no number
 /// that is none.
 #[test]
