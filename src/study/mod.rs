@@ -254,19 +254,27 @@ fn needs_climb(surveyed: &Surveyed) -> Result<()> {
 }
 
 fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Error {
-    let mut reasons: Vec<String> = passes
-        .iter()
-        .filter(|p| !p.kept)
-        .flat_map(|p| {
-            let number = surveyed.ridden.passes[p.pass].number;
-            p.flags.iter().map(move |flag| format!("pass {number}: {flag}"))
-        })
-        .collect();
-    if reasons.is_empty() {
-        reasons.push("no pass was found".to_string());
+    // Passes of the same fate are told together.
+    let mut fates: Vec<(String, Vec<String>)> = Vec::new();
+    for p in passes.iter().filter(|p| !p.kept && !p.flags.is_empty()) {
+        let number = surveyed.ridden.passes[p.pass].number.to_string();
+        let why = p.flags.join(", ");
+        match fates.iter_mut().find(|(known, _)| *known == why) {
+            Some((_, numbers)) => numbers.push(number),
+            None => fates.push((why, vec![number])),
+        }
     }
+    let reasons: Vec<String> = fates
+        .into_iter()
+        .map(|(why, numbers)| format!("pass {}: {why}", numbers.join(", ")))
+        .collect();
+    let reasons = if reasons.is_empty() {
+        "no pass was found".to_string()
+    } else {
+        reasons.join("; ")
+    };
     Fault::new(
-        format!("no pass could be fitted ({})", reasons.join("; ")),
+        format!("no pass could be fitted ({reasons})"),
         "See `stillair passes` for what was found; ride the stretch again with power and speed recorded.",
     )
     .in_file(&surveyed.folder)

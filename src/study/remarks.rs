@@ -4,6 +4,7 @@ use super::{PassResult, SetupResult, Surveyed};
 use crate::estimate::cells::{Shift, accounts};
 use crate::estimate::plain::{Averages, Day};
 use crate::estimate::rolling::Rolling;
+use crate::streams::{Repair, SpeedSource};
 use crate::test_day::Differs;
 use crate::warning::Warning;
 
@@ -40,6 +41,8 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     drag_areas(seen, &mut all);
     rolling(seen, &mut all);
     speed_scale(seen, &mut all);
+    speed_source(seen, &mut all);
+    repairs(seen, &mut all);
     heights(seen, &mut all);
     odd(seen, &mut all);
     what_differs(seen, &mut all);
@@ -230,6 +233,57 @@ fn speed_scale(seen: &Seen, all: &mut Vec<Warning>) {
                 "Set the wheel's circumference in the unit by a rollout; between set-ups on the same wheel it cancels.",
             ));
         }
+    }
+}
+
+fn speed_source(seen: &Seen, all: &mut Vec<Warning>) {
+    for s in seen
+        .surveyed
+        .streams
+        .iter()
+        .filter(|s| s.speed_source == SpeedSource::Positions)
+    {
+        all.push(Warning::new(
+            "speed source",
+            format!(
+                "{}: there is no speed channel, so speed is worked out from positions",
+                s.name()
+            ),
+            "A wheel sensor gives a finer speed, and tells set-ups apart with fewer passes.",
+        ));
+    }
+}
+
+/// What was mended within a pass bears on its drag area.
+fn repairs(seen: &Seen, all: &mut Vec<Warning>) {
+    let passes = &seen.surveyed.ridden.passes;
+    for (index, s) in seen.surveyed.streams.iter().enumerate() {
+        let within = |r: &&Repair| {
+            passes
+                .iter()
+                .any(|p| p.recording == index && r.start_s <= p.end_s && r.end_s >= p.start_s)
+        };
+        let mut kinds: Vec<&str> = s.repairs.iter().filter(within).map(|r| r.kind).collect();
+        if kinds.is_empty() {
+            continue;
+        }
+        let count = kinds.len();
+        kinds.sort_unstable();
+        kinds.dedup();
+        let times = if count == 1 {
+            "once".to_string()
+        } else {
+            format!("{count} times")
+        };
+        all.push(Warning::new(
+            "repairs",
+            format!(
+                "{}: samples within passes were taken out or set right {times} ({})",
+                s.name(),
+                kinds.join(", ")
+            ),
+            "See `stillair inspect` for what was done and where.",
+        ));
     }
 }
 

@@ -255,3 +255,83 @@ fn a_folder_that_cannot_be_opened_is_named() {
         .run(&["compare", "round"])
         .refuses(&[("round", &["the folder cannot be read"])]);
 }
+
+fn kinds(bench: &Bench) -> Vec<String> {
+    let json = bench.run(&["compare", "day", "--json"]).json();
+    let warnings = json["warnings"].as_array().unwrap().iter();
+    warnings
+        .filter_map(|w| w["kind"].as_str().map(String::from))
+        .collect()
+}
+
+#[test]
+fn what_was_mended_within_passes_is_told_with_the_result() {
+    let sound = kinds(&Bench::of(&short_day()));
+    assert!(
+        !sound
+            .iter()
+            .any(|kind| kind == "repairs" || kind == "speed source"),
+        "{sound:?}"
+    );
+    let fast = spoilt(short_day(), |s| s.speed_m_s = s.speed_m_s.map(|v| v * 3.6));
+    assert!(kinds(&fast).contains(&"repairs".to_string()));
+    assert!(unwrapped(&fast.compare().stdout).contains("set right once (speed unit)"));
+    let without = spoilt(short_day(), |s| (s.speed_m_s, s.distance_m) = (None, None));
+    assert!(kinds(&without).contains(&"speed source".to_string()));
+}
+
+#[test]
+fn passes_of_the_same_fate_are_told_together() {
+    let bench = spoilt(short_day(), |s| s.power_w = s.power_w.map(|p| p * 100.0));
+    let why = "pass 1, 2, 3, 4, 5, 6, 7, 8: no power";
+    bench
+        .compare()
+        .refuses(&[("day", &["no pass could be fitted", why])]);
+}
+
+/// Values that a broken sensor or unit leaves behind: an answer or a reason, never a crash, and no number
+/// that is none.
+#[test]
+fn strange_values_end_in_an_answer_or_a_reason() {
+    type Change = fn(&mut Sample);
+    let strange: [(&str, Change); 10] = [
+        ("power all zero", |s| s.power_w = Some(0.0)),
+        ("power of a rocket", |s| s.power_w = s.power_w.map(|p| p * 100.0)),
+        ("speed all zero", |s| s.speed_m_s = Some(0.0)),
+        ("speed in km/h", |s| s.speed_m_s = s.speed_m_s.map(|v| v * 3.6)),
+        ("altitude upside down", |s| {
+            s.altitude_m = s.altitude_m.map(|h| -h)
+        }),
+        ("altitude of a mountain", |s| {
+            s.altitude_m = s.altitude_m.map(|h| h * 1000.0)
+        }),
+        ("one place", |s| {
+            (s.latitude_deg, s.longitude_deg) = (Some(10.0), Some(10.0))
+        }),
+        ("at the pole", |s| s.latitude_deg = s.latitude_deg.map(|_| 90.0)),
+        ("a minute between samples", |s| {
+            s.time_s = (s.time_s / 60.0).floor() * 60.0
+        }),
+        ("no time passes", |s| s.time_s = 1_778_913_000.0),
+    ];
+    for (name, change) in strange {
+        let bench = spoilt(short_day(), change);
+        for command in ["compare", "passes"] {
+            let ran = bench.run(&[command, "day", "--json"]);
+            assert!(!ran.stderr.contains("panicked"), "{name}: {}", ran.stderr);
+            match ran.code {
+                Some(0) => assert!(ran.json()["passes"].is_array(), "{name}"),
+                Some(1) => {
+                    assert_eq!(ran.stdout, "", "{name}");
+                    tells(ran.stderr.trim_end(), &["stillair: day"]);
+                }
+                other => panic!("{name}: {other:?}\n{}", ran.stderr),
+            }
+            let shown = bench.run(&[command, "day"]);
+            assert_eq!(shown.code, ran.code, "{name}");
+            for none in ["NaN", "inf ", "inf\n"] {
+                assert!(!shown.stdout.contains(none), "{name}: {}", shown.stdout);
+            }
+        }
+    }
+}
