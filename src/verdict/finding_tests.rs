@@ -99,6 +99,13 @@ fn more_blocks_are_those_that_are_missing() {
             "{spread}"
         );
     }
+    // Enough blocks were ridden by that reckoning, and still it is open: one more of each.
+    let enough = Comparison {
+        blocks: [9, 9],
+        block_standard_deviation: Some(0.01),
+        ..of(1.0, 0.03)
+    };
+    assert_eq!(judge(&enough, &at(1)).more_blocks_to_resolve, Some(2));
     // Nobody rides hundreds of blocks, and without a spread nobody knows.
     let hopeless = Comparison {
         block_standard_deviation: Some(0.5),

@@ -1,7 +1,7 @@
 //! Passes that do not fit the others.
 
 use crate::course::Direction;
-use crate::estimate::plain::{Averages, Day};
+use crate::estimate::plain::{Averages, Day, PassDrag};
 use statrs::statistics::{Data, OrderStatistics};
 
 /// Iglewicz and Hoaglin's cut for the modified z score (REFERENCES 5.7, M+).
@@ -20,31 +20,34 @@ pub struct OddPass {
 }
 
 /// Each pass against the median of the other passes of its set-up and direction; the spread is that of all.
+///
+/// With three passes one odd one spoils the median of the others for the two good ones: a pass must lie off
+/// the median that holds it too.
 pub fn odd_passes(day: &Day, averages: &Averages) -> Vec<OddPass> {
     let key = |ride: usize| -> (usize, Direction) { (day.rides[ride].setup, day.rides[ride].direction) };
-    let off: Vec<(usize, f64)> = averages
+    let areas = |of: &PassDrag, with_itself: bool| -> Vec<f64> {
+        let alike = |p: &&PassDrag| key(p.ride) == key(of.ride) && (with_itself || p.ride != of.ride);
+        averages.passes.iter().filter(alike).map(|p| p.cda_m2).collect()
+    };
+    let off: Vec<(&PassDrag, f64)> = averages
         .passes
         .iter()
         .filter_map(|pass| {
-            let others: Vec<f64> = averages
-                .passes
-                .iter()
-                .filter(|p| p.ride != pass.ride && key(p.ride) == key(pass.ride))
-                .map(|p| p.cda_m2)
-                .collect();
+            let others = areas(pass, false);
             // With one other pass nobody knows which of the two is the odd one.
             let median = (others.len() >= 2).then(|| median(others)).flatten()?;
-            (median > 0.0).then(|| (pass.ride, pass.cda_m2 / median - 1.0))
+            (median > 0.0).then(|| (pass, pass.cda_m2 / median - 1.0))
         })
         .collect();
     let Some(spread) = median(off.iter().map(|(_, o)| o.abs()).collect()) else {
         return Vec::new();
     };
     let cut = (MODIFIED_Z * MAD_TO_SD * spread).max(LEAST_SHARE);
+    let off_all = |pass: &PassDrag| median(areas(pass, true)).map_or(0.0, |m| (pass.cda_m2 / m - 1.0).abs());
     off.into_iter()
-        .filter(|(_, o)| o.abs() > cut)
-        .map(|(ride, o)| OddPass {
-            ride,
+        .filter(|(pass, o)| o.abs() > cut && off_all(pass) > cut)
+        .map(|(pass, o)| OddPass {
+            ride: pass.ride,
             off_percent: 100.0 * o,
         })
         .collect()
@@ -61,17 +64,21 @@ mod tests {
     use super::*;
     use crate::estimate::cells::PassRide;
     use crate::estimate::made::{level_pass, setup};
-    use crate::estimate::plain::PassDrag;
 
     fn odd(areas: &[f64]) -> Vec<OddPass> {
-        let rides: Vec<PassRide> = areas
+        odd_of(&areas.iter().map(|cda| (*cda, 0)).collect::<Vec<_>>())
+    }
+
+    /// Drag area and set-up of each pass.
+    fn odd_of(ridden: &[(f64, usize)]) -> Vec<OddPass> {
+        let rides: Vec<PassRide> = ridden
             .iter()
-            .map(|_| level_pass(0.3, Direction::Forward, 0, 0))
+            .map(|(_, setup)| level_pass(0.3, Direction::Forward, *setup, 0))
             .collect();
-        let passes = areas
+        let passes = ridden
             .iter()
             .enumerate()
-            .map(|(ride, cda_m2)| PassDrag {
+            .map(|(ride, (cda_m2, _))| PassDrag {
                 air_j_m2: 1.0,
                 ride,
                 cda_m2: *cda_m2,
@@ -84,7 +91,7 @@ mod tests {
             setups: Vec::new(),
             forward_over_reverse: None,
         };
-        let setups = [setup("a")];
+        let setups = [setup("a"), setup("b")];
         odd_passes(
             &Day {
                 rides: &rides,
@@ -116,6 +123,13 @@ mod tests {
         assert_eq!(odd(&[0.3, 0.4]), []);
         assert_eq!(odd(&[0.3]), []);
         assert_eq!(odd(&[]), []);
+        // Not even beside another set-up whose passes agree well.
+        let others = [0.300, 0.301, 0.299, 0.300, 0.302, 0.298].map(|cda| (cda, 0));
+        assert_eq!(odd_of(&[&others[..], &[(0.25, 1), (0.31, 1)]].concat()), []);
+        // Of three, the one that is off, and not the two that agree with each other.
+        let three = [(0.25, 1), (0.31, 1), (0.251, 1)];
+        let found = odd_of(&[&others[..], &three].concat());
+        assert_eq!(found.iter().map(|o| o.ride).collect::<Vec<_>>(), [7]);
     }
 
     /// Tietjen and Moore's uranium data (REFERENCES 5.7, L): 245.57 is the one that does not belong.
