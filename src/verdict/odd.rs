@@ -79,7 +79,6 @@ mod tests {
             .iter()
             .enumerate()
             .map(|(ride, (cda_m2, _))| PassDrag {
-                air_j_m2: 1.0,
                 ride,
                 cda_m2: *cda_m2,
                 standard_uncertainty_m2: 0.003,
