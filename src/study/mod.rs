@@ -1,5 +1,7 @@
 //! The engine: a folder → everything above, in order. Every door (command line, page, watcher) calls it.
 
+mod answer;
+
 mod assign;
 
 mod gather;
@@ -8,101 +10,30 @@ mod inputs;
 
 mod remarks;
 
+mod result;
+
+mod weather;
+
+pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+
 pub use gather::{Gathered, Inspected, Progress, gather, inspect};
 
-use crate::air::{Air, AirState, RideSite, UNKNOWN_WIND_M_S, settle};
-use crate::course::{Ridden, survey};
+use crate::air::Air;
+use crate::course::survey;
 use crate::error::{Error, Fault, Result};
-use crate::estimate::budget::{BudgetLine, budget};
-use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut, rig};
-use crate::estimate::comparison::Spread;
+use crate::estimate::budget::budget;
+use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Averages, Day, averages, compare as compare_blocks};
+use crate::estimate::plain::{Day, averages};
 use crate::estimate::rolling::{Rolling, rolling};
-use crate::physics::{Rig, Surroundings, gravity_m_s2};
+use crate::physics::{Rig, gravity_m_s2};
 use crate::streams::Streams;
-use crate::test_day::{Setup, Shape, TestDay};
-use crate::verdict::{At, Finding, StillAir, chance_of_lowest, judge, odd_passes, still_air_time_s};
-use crate::warning::Warning;
+use crate::test_day::{Setup, Shape};
+use crate::verdict::{odd_passes, still_air_time_s};
+use answer::{AtWork, findings, setup_results};
 use assign::Assigned;
-use std::path::{Path, PathBuf};
-
-/// A folder's recordings and test day, with the course and its passes: what `passes` shows.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Surveyed {
-    pub folder: PathBuf,
-    pub test_day: TestDay,
-    pub streams: Vec<Streams>,
-    pub ridden: Ridden,
-    /// Files that could not be read, or only in part.
-    pub faults: Vec<Fault>,
-    pub warnings: Vec<Warning>,
-}
-
-/// One pass of the day with all that was found out about it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PassResult {
-    /// Index into the passes of the course.
-    pub pass: usize,
-    /// From 1; `None` outside any block.
-    pub block: Option<usize>,
-    /// Index into the set-ups; `None` in a block "none" and outside any block.
-    pub setup: Option<usize>,
-    pub kept: bool,
-    pub flags: Vec<String>,
-    pub cda_m2: Option<(f64, f64)>,
-    pub still_air_time_s: Option<f64>,
-    pub elevation: Option<Elevations>,
-}
-
-/// Virtual and shared elevation of one pass at its cell edges, metres above the first, in the order ridden.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Elevations {
-    /// Along the course from its start.
-    pub along_m: Vec<f64>,
-    pub virtual_m: Vec<f64>,
-    pub shared_m: Vec<f64>,
-    /// Root mean square of what each cell has left over, with its mean taken out.
-    pub left_over_m: f64,
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub struct SetupResult {
-    pub name: String,
-    /// Value, combined standard uncertainty (what is common included), 90 % interval.
-    pub cda_m2: Option<(f64, f64, [f64; 2])>,
-    pub crr: (f64, f64),
-    pub blocks: usize,
-    pub passes: usize,
-    /// Root mean square of the yaw ridden; `None` where nothing is known of the wind.
-    pub yaw_rms_deg: Option<f64>,
-    /// With three or more set-ups: the chance of being the lowest.
-    pub chance_lowest: Option<f64>,
-}
-
-/// How the fit ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FitEnd {
-    pub ended: &'static str,
-    pub sentence: String,
-}
-
-/// The answer to a test day.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Compared {
-    pub surveyed: Surveyed,
-    pub air: AirState,
-    pub air_source: &'static str,
-    pub passes: Vec<PassResult>,
-    pub setups: Vec<SetupResult>,
-    pub findings: Vec<Finding>,
-    pub budget: Vec<BudgetLine>,
-    pub rolling: Rolling,
-    pub fit: FitEnd,
-    /// Sentences of what the numbers rest on.
-    pub assumptions: Vec<String>,
-    pub warnings: Vec<Warning>,
-}
+use std::path::Path;
+use weather::airs;
 
 /// The course of a folder and each time it was ridden.
 ///
@@ -281,53 +212,6 @@ fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Error {
     .into()
 }
 
-/// One air for the day where readings were typed, else one for each recording.
-fn airs(surveyed: &Surveyed, test_toml: &Path) -> Result<(Vec<Air>, Vec<Warning>)> {
-    let readings = &surveyed.test_day.air;
-    if !readings.is_empty() {
-        let all: Vec<&Streams> = surveyed.streams.iter().collect();
-        let (air, warnings) = settle(test_toml, readings, &site(surveyed, &all))?;
-        return Ok((vec![air; surveyed.streams.len()], warnings));
-    }
-    let mut airs = Vec::new();
-    let mut warnings: Vec<Warning> = Vec::new();
-    for (index, s) in surveyed.streams.iter().enumerate() {
-        let (air, own) = settle(test_toml, readings, &site(surveyed, &[s]))?;
-        airs.push(air);
-        let ridden = surveyed.ridden.passes.iter().any(|p| p.recording == index);
-        // The same remark for each of many recordings tells nothing new.
-        for warning in own.into_iter().filter(|_| ridden) {
-            if !warnings.iter().any(|w| w.kind == warning.kind) {
-                warnings.push(warning);
-            }
-        }
-    }
-    Ok((airs, warnings))
-}
-
-fn site(surveyed: &Surveyed, streams: &[&Streams]) -> RideSite {
-    let gather = |channel: fn(&Streams) -> &[f64]| {
-        let mut values: Vec<f64> = streams
-            .iter()
-            .flat_map(|s| channel(s).iter().copied())
-            .filter(|v| v.is_finite())
-            .collect();
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied()
-    };
-    RideSite {
-        start_s: streams.iter().map(|s| s.start_s()).fold(f64::INFINITY, f64::min),
-        end_s: streams
-            .iter()
-            .map(|s| s.end_s())
-            .fold(f64::NEG_INFINITY, f64::max),
-        latitude_deg: surveyed.ridden.course.line.start_deg()[0],
-        height_m: gather(|s| &s.altitude_m),
-        unit_temperature_c: gather(|s| &s.temperature_c),
-        unit_pressure_pa: gather(|s| &s.pressure_pa),
-    }
-}
-
 /// Cuts every pass that counts into cells; the results of all passes come with their flags.
 fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRide>, Vec<PassResult>) {
     let course = &surveyed.ridden.course;
@@ -416,161 +300,6 @@ fn elevations(ride: &PassRide, setup: &Setup, day: &Day, cda_m2: f64, rolling: &
         shared_m,
         left_over_m: (left.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / left.len() as f64).sqrt(),
     }
-}
-
-/// The baseline and the mean conditions of the day, for everything that is re-ridden or restated.
-struct AtWork {
-    rig: Rig,
-    air: AirState,
-    still_air: StillAir,
-}
-
-impl AtWork {
-    fn of(day: &Day, surveyed: &Surveyed, averages: &Averages, rolling: &Rolling) -> AtWork {
-        let count = day.rides.len() as f64;
-        let mean = |value: fn(&PassRide) -> f64| day.rides.iter().map(value).sum::<f64>() / count;
-        let passes = || day.rides.iter().map(|ride| &surveyed.ridden.passes[ride.pass]);
-        let known: Vec<f64> = passes()
-            .map(|p| p.mean_power_w)
-            .filter(|p| p.is_finite())
-            .collect();
-        let baseline = day.rides.iter().map(|r| r.setup).min().unwrap_or(0);
-        let neutral = rig(&day.setups[baseline], &Shift::default());
-        let air = AirState {
-            density_kg_m3: mean(|r| r.air.density_kg_m3),
-            density_standard_uncertainty_kg_m3: mean(|r| r.air.density_standard_uncertainty_kg_m3),
-            wind_east_m_s: mean(|r| r.air.wind_east_m_s),
-            wind_north_m_s: mean(|r| r.air.wind_north_m_s),
-            wind_standard_uncertainty_m_s: mean(|r| r.air.wind_standard_uncertainty_m_s),
-        };
-        let around = Surroundings {
-            air_density_kg_m3: air.density_kg_m3,
-            gravity_m_s2: mean(|r| r.gravity_m_s2),
-        };
-        AtWork {
-            rig: Rig {
-                cda_m2: averages.setups[baseline].map_or(f64::NAN, |s| s.cda_m2),
-                crr: neutral.crr + rolling.shift,
-                ..neutral
-            },
-            air,
-            still_air: StillAir {
-                power_w: known.iter().sum::<f64>() / known.len() as f64,
-                entry_speed_m_s: passes().map(|p| p.entry_speed_m_s).sum::<f64>() / count,
-                around,
-            },
-        }
-    }
-}
-
-fn setup_results(
-    day: &Day,
-    averages: &Averages,
-    rolling: &Rolling,
-    budget: &[BudgetLine],
-) -> Vec<SetupResult> {
-    let logs: Vec<(f64, Option<Spread>)> = averages
-        .setups
-        .iter()
-        .flatten()
-        .map(|s| {
-            let relative = Spread {
-                standard_uncertainty: s.spread.standard_uncertainty / s.cda_m2,
-                ..s.spread
-            };
-            (s.cda_m2.max(1e-9).ln(), (s.blocks > 1).then_some(relative))
-        })
-        .collect();
-    let all_ridden = logs.len() == day.setups.len();
-    let lowest = (day.setups.len() > 2 && all_ridden)
-        .then(|| chance_of_lowest(&logs))
-        .flatten();
-    day.setups
-        .iter()
-        .enumerate()
-        .map(|(index, setup)| {
-            let drag = averages.setups[index];
-            let common = budget
-                .iter()
-                .map(|line| line.effect_cda_m2[index].powi(2))
-                .sum::<f64>()
-                .sqrt();
-            SetupResult {
-                name: setup.name.clone(),
-                cda_m2: drag.map(|d| {
-                    let combined = d.spread.with(common);
-                    // Of the logarithm: a drag area is not negative, and its errors are shares of it.
-                    let share = (combined.half_width(0.9) / d.cda_m2).exp();
-                    (
-                        d.cda_m2,
-                        combined.standard_uncertainty,
-                        [d.cda_m2 / share, d.cda_m2 * share],
-                    )
-                }),
-                crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
-                blocks: drag.map_or(0, |d| d.blocks),
-                passes: day.rides.iter().filter(|r| r.setup == index).count(),
-                yaw_rms_deg: yaw_rms_deg(day.rides.iter().filter(|r| r.setup == index)),
-                chance_lowest: lowest.as_ref().map(|l| l[index]),
-            }
-        })
-        .collect()
-}
-
-fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
-    let known = rides.filter(|r| r.air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S);
-    let (mut squares, mut seconds) = (0.0, 0.0);
-    for (yaw, duration_s) in known.flat_map(PassRide::yaws_deg) {
-        squares += yaw * yaw * duration_s;
-        seconds += duration_s;
-    }
-    (seconds > 0.0).then(|| (squares / seconds).sqrt())
-}
-
-/// Every pair: the later set-up against the earlier one.
-fn findings(
-    day: &Day,
-    averages: &Averages,
-    budget: &[BudgetLine],
-    results: &[SetupResult],
-    at_work: &AtWork,
-    test_day: &TestDay,
-) -> Vec<Finding> {
-    let ridden: Vec<usize> = (0..day.setups.len())
-        .filter(|s| averages.setups[*s].is_some())
-        .collect();
-    let pairs = ridden.len() * ridden.len().saturating_sub(1) / 2;
-    let mut findings = Vec::new();
-    for (position, &baseline) in ridden.iter().enumerate() {
-        for &setup in &ridden[position + 1..] {
-            // The effects on the two log ratios to the first set-up have one cause each: they subtract.
-            let common = budget
-                .iter()
-                .map(|line| (line.effect_log_ratio[setup] - line.effect_log_ratio[baseline]).powi(2))
-                .sum::<f64>()
-                .sqrt();
-            let Some(comparison) = compare_blocks(averages, setup, baseline, common) else {
-                continue;
-            };
-            let base = results[baseline]
-                .cda_m2
-                .unwrap_or((f64::NAN, f64::NAN, [f64::NAN; 2]));
-            let neutral = rig(&day.setups[baseline], &Shift::default());
-            let at = At {
-                rig: Rig {
-                    cda_m2: base.0,
-                    crr: results[baseline].crr.0,
-                    ..neutral
-                },
-                around: at_work.still_air.around,
-                smallest_difference_percent: test_day.smallest_difference_percent,
-                baseline_standard_uncertainty_m2: base.1,
-                pairs,
-            };
-            findings.push(judge(&comparison, &at));
-        }
-    }
-    findings
 }
 
 #[cfg(test)]

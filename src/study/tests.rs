@@ -3,6 +3,7 @@ use super::*;
 use crate::simulate::{
     BlockTruth, DayPlan, Shape as TrueShape, loop_plan, one_way_plan, out_and_back_plan, ride_day,
 };
+use crate::test_day::TestDay;
 use crate::test_day::{Block, Exclude, Extent, PassRef, Window};
 use crate::verdict::Call;
 use proptest::prelude::*;

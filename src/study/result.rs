@@ -1,0 +1,89 @@
+//! What the engine gives: the course with its passes, and the answer to a test day.
+
+use crate::air::AirState;
+use crate::course::Ridden;
+use crate::error::Fault;
+use crate::estimate::budget::BudgetLine;
+use crate::estimate::rolling::Rolling;
+use crate::streams::Streams;
+use crate::test_day::TestDay;
+use crate::verdict::Finding;
+use crate::warning::Warning;
+use std::path::PathBuf;
+
+/// A folder's recordings and test day, with the course and its passes: what `passes` shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Surveyed {
+    pub folder: PathBuf,
+    pub test_day: TestDay,
+    pub streams: Vec<Streams>,
+    pub ridden: Ridden,
+    /// Files that could not be read, or only in part.
+    pub faults: Vec<Fault>,
+    pub warnings: Vec<Warning>,
+}
+
+/// One pass of the day with all that was found out about it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassResult {
+    /// Index into the passes of the course.
+    pub pass: usize,
+    /// From 1; `None` outside any block.
+    pub block: Option<usize>,
+    /// Index into the set-ups; `None` in a block "none" and outside any block.
+    pub setup: Option<usize>,
+    pub kept: bool,
+    pub flags: Vec<String>,
+    pub cda_m2: Option<(f64, f64)>,
+    pub still_air_time_s: Option<f64>,
+    pub elevation: Option<Elevations>,
+}
+
+/// Virtual and shared elevation of one pass at its cell edges, metres above the first, in the order ridden.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Elevations {
+    /// Along the course from its start.
+    pub along_m: Vec<f64>,
+    pub virtual_m: Vec<f64>,
+    pub shared_m: Vec<f64>,
+    /// Root mean square of what each cell has left over, with its mean taken out.
+    pub left_over_m: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetupResult {
+    pub name: String,
+    /// Value, combined standard uncertainty (what is common included), 90 % interval.
+    pub cda_m2: Option<(f64, f64, [f64; 2])>,
+    pub crr: (f64, f64),
+    pub blocks: usize,
+    pub passes: usize,
+    /// Root mean square of the yaw ridden; `None` where nothing is known of the wind.
+    pub yaw_rms_deg: Option<f64>,
+    /// With three or more set-ups: the chance of being the lowest.
+    pub chance_lowest: Option<f64>,
+}
+
+/// How the fit ended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FitEnd {
+    pub ended: &'static str,
+    pub sentence: String,
+}
+
+/// The answer to a test day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Compared {
+    pub surveyed: Surveyed,
+    pub air: AirState,
+    pub air_source: &'static str,
+    pub passes: Vec<PassResult>,
+    pub setups: Vec<SetupResult>,
+    pub findings: Vec<Finding>,
+    pub budget: Vec<BudgetLine>,
+    pub rolling: Rolling,
+    pub fit: FitEnd,
+    /// Sentences of what the numbers rest on.
+    pub assumptions: Vec<String>,
+    pub warnings: Vec<Warning>,
+}
