@@ -6,24 +6,10 @@ use super::*;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::course::Direction;
 use crate::estimate::cells::{PassRide, Shift};
-use crate::estimate::made::{Truth, length_m, level, pass, setup};
-use crate::estimate::one_pass::GUST_Q_MEDIAN_M2_S;
-use crate::estimate::rolling::Ended;
+use crate::estimate::made::{Truth, held, length_m, level, pass, setup};
 use crate::test_day::Setup;
 
 const SPEED_M_S: f64 = 11.11;
-
-fn held() -> Rolling {
-    Rolling {
-        shift: 0.0,
-        standard_uncertainty: 0.0007,
-        held: true,
-        rides_alone: None,
-        correlation: None,
-        gust_q_m2_s: GUST_Q_MEDIAN_M2_S,
-        ended: Ended::Converged,
-    }
-}
 
 fn ride(cda_m2: f64, setup_index: usize, direction: Direction) -> PassRide {
     let north = Truth {

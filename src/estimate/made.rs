@@ -1,6 +1,8 @@
 //! Passes made for tests: every step's power closes the balance, so that the truth is known exactly.
 
 use super::cells::{Cell, PassRide, RiddenStep};
+use super::one_pass::GUST_Q_MEDIAN_M2_S;
+use super::rolling::{Ended, Rolling};
 use crate::air::AirState;
 use crate::course::Direction;
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, step_work};
@@ -185,5 +187,18 @@ pub(crate) fn level<'a>(cda_m2: f64, speed_m_s: &'a dyn Fn(f64) -> f64) -> Truth
         speed_m_s,
         gradient: &|_| 0.0,
         unseen_j: Box::new(|_| 0.0),
+    }
+}
+
+/// Rolling resistance held where it was, with gusts of the usual strength.
+pub(crate) fn held() -> Rolling {
+    Rolling {
+        shift: 0.0,
+        standard_uncertainty: 0.0007,
+        held: true,
+        rides_alone: None,
+        correlation: None,
+        gust_q_m2_s: GUST_Q_MEDIAN_M2_S,
+        ended: Ended::Converged,
     }
 }

@@ -1,21 +1,7 @@
 use super::*;
-use crate::estimate::made::{length_m, level, level_pass, setup};
-use crate::estimate::one_pass::GUST_Q_MEDIAN_M2_S;
-use crate::estimate::rolling::Ended;
+use crate::estimate::made::{held, length_m, level, level_pass, setup};
 use crate::estimate::student::t_quantile;
 use Direction::{Forward, Reverse};
-
-fn held() -> Rolling {
-    Rolling {
-        shift: 0.0,
-        standard_uncertainty: 0.0007,
-        held: true,
-        rides_alone: None,
-        correlation: None,
-        gust_q_m2_s: GUST_Q_MEDIAN_M2_S,
-        ended: Ended::Converged,
-    }
-}
 
 /// Passes given as drag area, direction, set-up, block.
 fn averaged(passes: &[(f64, Direction, usize, usize)], out_and_back: bool) -> Averages {

@@ -135,7 +135,7 @@ pub struct Session {
 
 impl Recording {
     /// A recording of this file with nothing in it yet.
-    fn empty(file: &Path, format: Format) -> Self {
+    pub(crate) fn empty(file: &Path, format: Format) -> Self {
         Recording {
             file: file.to_path_buf(),
             format,

@@ -3,7 +3,7 @@
 use super::{Repair, Streams, align};
 use crate::recording::{Format, Recording, Sample};
 use geo::{Destination, Geodesic, Point};
-use std::path::PathBuf;
+use std::path::Path;
 
 pub(super) const START_S: f64 = 1_767_600_000.0;
 
@@ -40,17 +40,8 @@ pub(super) fn speed(i: usize) -> f64 {
 
 pub(super) fn recording(file: &str, samples: Vec<Sample>) -> Recording {
     Recording {
-        file: PathBuf::from(file),
-        format: Format::Fit,
         samples,
-        extra: Vec::new(),
-        lap_marks_s: Vec::new(),
-        timer_events: Vec::new(),
-        sessions: Vec::new(),
-        wheel_sensor: None,
-        device: None,
-        rider_mass_kg: None,
-        faults: Vec::new(),
+        ..Recording::empty(Path::new(file), Format::Fit)
     }
 }
 
