@@ -133,6 +133,9 @@ pub struct Ridden {
     pub course: Course,
     pub passes: Vec<Pass>,
     pub near_passes: Vec<NearPass>,
+    /// Passes in each likely block, in riding order: a proposal, since nobody sees a change of
+    /// set-up in a recording. From stands, other recordings and the lap button.
+    pub likely_blocks: Vec<usize>,
     pub warnings: Vec<Warning>,
 }
 
@@ -184,6 +187,7 @@ pub fn survey(streams: &[Streams], given: Option<&CourseGiven>, test_toml: &Path
     };
     Ok(Ridden {
         course,
+        likely_blocks: likely_blocks(&cut.passes, streams),
         passes: cut.passes,
         near_passes: cut.near_passes,
         warnings,

@@ -53,6 +53,7 @@ pub fn passes(surveyed: &Surveyed) -> Value {
         "course": course(&surveyed.ridden.course),
         "passes": passes,
         "near_passes": near_passes(surveyed),
+        "likely_blocks": surveyed.ridden.likely_blocks,
         "faults": faults(surveyed),
         "warnings": surveyed.warnings,
     })

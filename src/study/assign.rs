@@ -231,9 +231,18 @@ fn no_blocks(ridden: &Ridden, test_toml: &Path, setups: usize) -> Fault {
             "{setups} set-ups are named, but no [[block]] says which of the {} passes was ridden with which",
             ridden.passes.len()
         ),
-        "Write one [[block]] for each mounting, in riding order, with setup and passes.",
+        format!(
+            "Write one [[block]] for each mounting, in riding order, with setup and passes; stands and lap marks \
+             look like blocks of {} passes.",
+            likely(ridden)
+        ),
     )
     .in_file(test_toml)
+}
+
+fn likely(ridden: &Ridden) -> String {
+    let counts: Vec<String> = ridden.likely_blocks.iter().map(usize::to_string).collect();
+    counts.join(", ")
 }
 
 fn outside(places: &[Place], ridden: &Ridden, warnings: &mut Vec<Warning>) {

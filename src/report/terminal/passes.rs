@@ -209,7 +209,21 @@ pub fn passes(surveyed: &Surveyed, width: usize) -> String {
             flags(flagged, width)
         ));
     }
+    parts.extend(likely_blocks(surveyed, width));
     parts.extend(near_passes(surveyed, width));
     parts.extend(warnings(&surveyed.warnings, width));
     parts.join("\n\n")
+}
+
+/// What a user who writes the blocks of test.toml would otherwise count by hand.
+fn likely_blocks(surveyed: &Surveyed, width: usize) -> Option<String> {
+    let blocks = &surveyed.ridden.likely_blocks;
+    let counts: Vec<String> = blocks.iter().map(usize::to_string).collect();
+    (blocks.len() > 1).then(|| {
+        let text = format!(
+            "Likely blocks, from stands, recordings and the lap button: {} passes. Only you know what was changed there.",
+            counts.join(", ")
+        );
+        wrapped(&text, width)
+    })
 }
