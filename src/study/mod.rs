@@ -23,6 +23,7 @@ use crate::course::survey;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
+use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
 use crate::estimate::plain::{Day, averages};
 use crate::estimate::rolling::{Rolling, rolling};
@@ -87,7 +88,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         rides: &rides,
         setups,
         course_length_m: course.length_m(),
-        out_and_back: course.shape == Shape::OutAndBack,
+        shape: course.shape,
     };
     let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
     let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
@@ -99,8 +100,16 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         &averages,
         &inputs::shared(&surveyed, &rides, &rolling),
     );
-    let setup_results = setup_results(&day, &averages, &rolling, &budget);
-    let at_work = AtWork::of(&day, &surveyed, &averages, &rolling);
+    let joint = joint(
+        &day,
+        course.profile.as_ref(),
+        &rolling,
+        &Shift::default(),
+        &Told::default(),
+    )
+    .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
+    let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
     for odd in odd_passes(&day, &averages) {
         let side = if odd.off_percent > 0.0 { "above" } else { "below" };
         passes[rides[odd.ride].pass].flags.push(format!(
@@ -122,6 +131,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
     let findings = findings(
         &day,
         &averages,
+        &joint,
         &budget,
         &setup_results,
         &at_work,
