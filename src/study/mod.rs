@@ -16,7 +16,7 @@ mod weather;
 
 pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
-pub use gather::{Gathered, Inspected, Progress, gather, inspect};
+pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
 use crate::air::Air;
 use crate::course::survey;
@@ -41,7 +41,14 @@ use weather::airs;
 /// # Errors
 /// No recording could be used; faults of `test.toml`, all of them; no course.
 pub fn passes(folder: &Path, progress: Progress) -> Result<Surveyed> {
-    let gathered = gather(folder, progress)?;
+    passes_gathered(gather(folder, progress)?, folder)
+}
+
+/// As [`passes`], of a day that is in memory; the folder only names things in messages.
+///
+/// # Errors
+/// No course.
+pub fn passes_gathered(gathered: Gathered, folder: &Path) -> Result<Surveyed> {
     let test_toml = folder.join("test.toml");
     let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
@@ -68,8 +75,23 @@ fn with_bad_files(mut error: Error, faults: &[Fault]) -> Error {
 /// # Errors
 /// As [`passes`]; blocks that do not add up; nothing that could be fitted, with the reason.
 pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
-    let surveyed = passes(folder, progress)?;
-    let test_toml = folder.join("test.toml");
+    compare_gathered(gather(folder, progress)?, folder)
+}
+
+/// As [`compare`], of a day that is in memory; the folder only names things in messages.
+///
+/// # Errors
+/// As [`passes_gathered`]; blocks that do not add up; nothing that could be fitted, with the reason.
+pub fn compare_gathered(gathered: Gathered, folder: &Path) -> Result<Compared> {
+    compare_surveyed(passes_gathered(gathered, folder)?)
+}
+
+/// As [`compare`], of a day whose passes are found.
+///
+/// # Errors
+/// Blocks that do not add up; nothing that could be fitted, with the reason.
+pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
+    let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
     needs_climb(&surveyed)?;
