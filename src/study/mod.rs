@@ -91,6 +91,14 @@ pub fn compare_gathered(gathered: Gathered, folder: &Path) -> Result<Compared> {
 /// # Errors
 /// Blocks that do not add up; nothing that could be fitted, with the reason.
 pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
+    compare_told(surveyed, &Told::default())
+}
+
+/// As [`compare_surveyed`], with strengths of the wind that somebody knows: for seeing what knowing them is worth.
+///
+/// # Errors
+/// As [`compare_surveyed`].
+pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -127,7 +135,7 @@ pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
         course.profile.as_ref(),
         &rolling,
         &Shift::default(),
-        &Told::default(),
+        told,
     )
     .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
