@@ -2,7 +2,8 @@
 
 use super::drawn::{Drawn, Odd};
 use std::path::Path;
-use stillair::study::{Compared, compare_gathered, gather_recordings};
+use stillair::estimate::joint::explore::Told;
+use stillair::study::{Compared, compare_told, gather_recordings, passes_gathered};
 use stillair::verdict::{Estimated, Finding};
 
 /// What one day said, against the truth.
@@ -32,8 +33,25 @@ pub struct Interval {
 }
 
 /// Every estimate that a finding holds, by name.
-fn estimates(finding: &Finding) -> Vec<(&'static str, Estimated)> {
-    vec![("average of passes", finding.cda_change_percent)]
+fn estimates(finding: &Finding, told: &Finding) -> Vec<(&'static str, Estimated)> {
+    vec![
+        ("joint", finding.cda_change_percent),
+        ("joint, told the wind's scales", told.cda_change_percent),
+        ("average of passes", finding.pass_average_percent),
+    ]
+}
+
+/// Wander, memory and gusts as they were drawn. Of a spectrum without two scales nothing is told.
+fn told(drawn: &Drawn) -> Told {
+    let wind = &drawn.plan.wind;
+    if drawn.odd == Some(Odd::FiveThirds) {
+        return Told::default();
+    }
+    Told {
+        wander_sd_m_s: Some(wind.wander_sd_m_s),
+        wander_memory_s: Some(wind.wander_memory_s),
+        gust_q_m2_s: Some(2.0 * wind.gust_along_sd_m_s.powi(2) * wind.gust_memory_s),
+    }
 }
 
 pub fn judge(drawn: &Drawn) -> Result<Judged, String> {
@@ -41,18 +59,20 @@ pub fn judge(drawn: &Drawn) -> Result<Judged, String> {
     let mut ridden = drawn.ride();
     let test_day = drawn.test_day(&mut ridden, &folder.join("test.toml"))?;
     let gathered = gather_recordings(test_day, ridden.recordings).map_err(|error| error.to_string())?;
-    let day = compare_gathered(gathered, folder).map_err(|error| error.to_string())?;
-    against_truth(&day, drawn)
+    let surveyed = passes_gathered(gathered, folder).map_err(|error| error.to_string())?;
+    let day = |told: &Told| compare_told(surveyed.clone(), told).map_err(|error| error.to_string());
+    against_truth(&day(&Told::default())?, &day(&told(drawn))?, drawn)
 }
 
-fn against_truth(day: &Compared, drawn: &Drawn) -> Result<Judged, String> {
+fn against_truth(day: &Compared, knowing: &Compared, drawn: &Drawn) -> Result<Judged, String> {
+    let knowing = knowing.findings.first().ok_or("no comparison was given")?;
     let finding = day.findings.first().ok_or("no comparison was given")?;
     let true_cda_m2 = drawn.plan.setups.first().map_or(f64::NAN, |setup| setup.cda_m2);
     let baseline = day.setups.first().and_then(|setup| setup.cda_m2);
     Ok(Judged {
         change_percent: drawn.change_percent,
         odd: drawn.odd,
-        ratios: estimates(finding)
+        ratios: estimates(finding, knowing)
             .into_iter()
             .map(|(estimate, number)| ratio(estimate, number, drawn.change_percent))
             .collect(),
