@@ -130,14 +130,8 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         &averages,
         &inputs::shared(&surveyed, &rides, &rolling),
     );
-    let joint = joint(
-        &day,
-        course.profile.as_ref(),
-        &rolling,
-        &Shift::default(),
-        told,
-    )
-    .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let joint = joint(&day, course.profile.as_ref(), &rolling, &Shift::default(), told)
+        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
     for odd in odd_passes(&day, &averages) {
