@@ -2,10 +2,8 @@
 
 use super::drawn::{Drawn, Odd};
 use std::path::Path;
-use stillair::error::Error;
 use stillair::estimate::joint::explore::Told;
-use stillair::simulate::WindTruth;
-use stillair::study::{Compared, compare_surveyed, compare_told, gather_recordings, passes_gathered};
+use stillair::study::{Compared, compare_told, gather_recordings, passes_gathered};
 use stillair::verdict::{Estimated, Finding};
 
 /// What one day said, against the truth.
@@ -34,17 +32,21 @@ pub struct Interval {
     pub call: i8,
 }
 
-/// Every estimate of the ratio that a day gives, by name.
-fn estimates(finding: &Finding, told: &Finding) -> [(&'static str, Estimated); 3] {
-    [
+/// Every estimate that a finding holds, by name.
+fn estimates(finding: &Finding, told: &Finding) -> Vec<(&'static str, Estimated)> {
+    vec![
         ("joint", finding.cda_change_percent),
+        ("joint, told the wind's scales", told.cda_change_percent),
         ("average of passes", finding.pass_average_percent),
-        ("joint, told", told.cda_change_percent),
     ]
 }
 
-/// The strengths as drawn; a gust strength q is 2 σ² × memory.
-fn told(wind: &WindTruth) -> Told {
+/// Wander, memory and gusts as they were drawn. Of a spectrum without two scales nothing is told.
+fn told(drawn: &Drawn) -> Told {
+    let wind = &drawn.plan.wind;
+    if drawn.odd == Some(Odd::FiveThirds) {
+        return Told::default();
+    }
     Told {
         wander_sd_m_s: Some(wind.wander_sd_m_s),
         wander_memory_s: Some(wind.wander_memory_s),
@@ -54,26 +56,23 @@ fn told(wind: &WindTruth) -> Told {
 
 pub fn judge(drawn: &Drawn) -> Result<Judged, String> {
     let folder = Path::new("day");
-    let text = |error: Error| error.to_string();
     let mut ridden = drawn.ride();
     let test_day = drawn.test_day(&mut ridden, &folder.join("test.toml"))?;
-    let gathered = gather_recordings(test_day, ridden.recordings).map_err(text)?;
-    let surveyed = passes_gathered(gathered, folder).map_err(text)?;
-    let knowing = compare_told(surveyed.clone(), &told(&drawn.plan.wind)).map_err(text)?;
-    let day = compare_surveyed(surveyed).map_err(text)?;
-    against_truth(&day, &knowing, drawn)
+    let gathered = gather_recordings(test_day, ridden.recordings).map_err(|error| error.to_string())?;
+    let surveyed = passes_gathered(gathered, folder).map_err(|error| error.to_string())?;
+    let day = |told: &Told| compare_told(surveyed.clone(), told).map_err(|error| error.to_string());
+    against_truth(&day(&Told::default())?, &day(&told(drawn))?, drawn)
 }
 
 fn against_truth(day: &Compared, knowing: &Compared, drawn: &Drawn) -> Result<Judged, String> {
-    let (Some(finding), Some(told)) = (day.findings.first(), knowing.findings.first()) else {
-        return Err("no comparison was given".to_string());
-    };
+    let knowing = knowing.findings.first().ok_or("no comparison was given")?;
+    let finding = day.findings.first().ok_or("no comparison was given")?;
     let true_cda_m2 = drawn.plan.setups.first().map_or(f64::NAN, |setup| setup.cda_m2);
     let baseline = day.setups.first().and_then(|setup| setup.cda_m2);
     Ok(Judged {
         change_percent: drawn.change_percent,
         odd: drawn.odd,
-        ratios: estimates(finding, told)
+        ratios: estimates(finding, knowing)
             .into_iter()
             .map(|(estimate, number)| ratio(estimate, number, drawn.change_percent))
             .collect(),
