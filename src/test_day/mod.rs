@@ -120,6 +120,14 @@ pub struct WindReading {
     pub standard_uncertainty_m_s: f64,
 }
 
+impl WindReading {
+    /// Where the air moves to, east and north: −U sin φ, −U cos φ. [m/s]
+    pub fn east_north_m_s(&self) -> [f64; 2] {
+        let from = self.from_deg.to_radians();
+        [-self.speed_m_s * from.sin(), -self.speed_m_s * from.cos()]
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Shape {
