@@ -211,7 +211,7 @@ fn comparison(finding: &Finding, compared: &Compared) -> Value {
         "more_blocks_to_resolve": finding.more_blocks_to_resolve,
         "known_to_be_small": finding.known_to_be_small,
         "null_test": null_test,
-        "pass_average": {"cda_change_percent": estimated(&finding.cda_change_percent)},
+        "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
     })
 }
 

@@ -220,7 +220,7 @@ fn a_mass_before_every_block_is_the_same_as_one_in_the_set_up() {
     let in_blocks = in_blocks.compared();
     let forgotten = Day::of(&plan, bare).compared();
     assert_eq!(drag_areas(&in_setup), drag_areas(&in_blocks));
-    let change = |of: &Compared| of.findings[0].cda_change_percent.value;
+    let change = |of: &Compared| of.findings[0].pass_average_percent.value;
     assert!((change(&in_setup) - change(&in_blocks)).abs() < 1e-9);
     assert!(
         (change(&in_setup) - change(&forgotten)).abs() > 0.3,

@@ -2,16 +2,14 @@
 
 mod finding;
 
-mod lowest;
-
 mod odd;
 
 mod power;
 
 mod still_air;
 
-pub use finding::{At, Call, Estimated, Finding, Worth, judge};
-pub use lowest::chance_of_lowest;
+pub use finding::{At, Call, Estimated, Finding, LEVEL, Worth, judge};
+
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use still_air::{StillAir, still_air_time_s};

@@ -97,7 +97,7 @@ fn off_percent(rides: &[PassRide]) -> f64 {
         rides,
         setups: &setups,
         course_length_m: LENGTH_M,
-        out_and_back: true,
+        shape: stillair::test_day::Shape::OutAndBack,
     };
     let averages = averages(&day, &held(), &Shift::default()).unwrap();
     100.0 * (averages.blocks[0].cda_m2 / CDA_M2 - 1.0)
