@@ -16,6 +16,7 @@ pub(super) enum Stored {
     U16(Option<u16>),
     U32(Option<u32>),
     I32(Option<i32>),
+    F32(Option<f32>),
     Text(&'static str),
     /// A field that is described in the file itself (developer 0); it stands behind the others.
     Developer(Box<Stored>),
@@ -31,6 +32,7 @@ impl Stored {
             Stored::U16(_) => 0x84,
             Stored::I32(_) => 0x85,
             Stored::U32(_) => 0x86,
+            Stored::F32(_) => 0x88,
             Stored::Developer(value) => value.base_type(),
         }
     }
@@ -47,6 +49,8 @@ impl Stored {
             Stored::U16(v) => v.unwrap_or(u16::MAX).to_le_bytes().to_vec(),
             Stored::U32(v) => v.unwrap_or(u32::MAX).to_le_bytes().to_vec(),
             Stored::I32(v) => v.unwrap_or(i32::MAX).to_le_bytes().to_vec(),
+            // All bits set: not a number.
+            Stored::F32(v) => v.map_or([0xFF; 4], f32::to_le_bytes).to_vec(),
             Stored::Text(text) => text.bytes().chain([0]).collect(),
             Stored::Developer(value) => value.bytes(),
         }

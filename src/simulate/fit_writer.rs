@@ -152,17 +152,16 @@ fn record(sample: &Sample) -> Message {
     )
 }
 
-/// A developer field in hundredths of m/s.
+/// Developer fields have a scale of their own that not every decoder applies: m/s as they are need none.
 const AIR_SPEED_FIELD: u8 = 0;
-const AIR_SPEED_SCALE: u8 = 100;
 
-fn air_speed_field(value: Option<f64>) -> (u8, Stored) {
-    let stored = whole(value.map(|v| v * f64::from(AIR_SPEED_SCALE)));
-    (AIR_SPEED_FIELD, Stored::Developer(Box::new(Stored::U16(stored))))
+fn air_speed_field(value_m_s: Option<f64>) -> (u8, Stored) {
+    let stored = Stored::F32(value_m_s.map(|v| v as f32));
+    (AIR_SPEED_FIELD, Stored::Developer(Box::new(stored)))
 }
 
 fn air_speed_description() -> [Message; 2] {
-    let u16_type = 0x84;
+    let f32_type = 0x88;
     [
         (
             number::DEVELOPER_DATA_ID,
@@ -173,9 +172,8 @@ fn air_speed_description() -> [Message; 2] {
             vec![
                 (0, Stored::U8(Some(DEVELOPER_INDEX))),
                 (1, Stored::U8(Some(AIR_SPEED_FIELD))),
-                (2, Stored::U8(Some(u16_type))),
+                (2, Stored::U8(Some(f32_type))),
                 (3, Stored::Text(AIR_SPEED)),
-                (6, Stored::U8(Some(AIR_SPEED_SCALE))),
                 (8, Stored::Text("m/s")),
             ],
         ),
