@@ -86,6 +86,8 @@ pub struct RiddenStep {
 /// A wind read beside the road before a block: one reading, shared by all passes of the block.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BlockWind {
+    /// Just before the block: unix seconds of its first pass.
+    pub time_s: f64,
     /// Where the air moves to, at rider height.
     pub wind_east_m_s: f64,
     pub wind_north_m_s: f64,

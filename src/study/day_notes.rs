@@ -13,8 +13,8 @@ const ROLLOUTS_ALIKE: f64 = 0.002;
 /// +1 % of speed is −3.2 % of CdA (docs/limits.md).
 const CDA_OVER_SPEED: f64 = 3.2;
 
-/// Gives a pass what was noted before its block.
-pub(super) fn hand_over(ride: &mut PassRide, day: &TestDay, zeros: &PowerZeros) {
+/// Gives a pass what was noted before its block. `noted_at_s`: when, for each block of the day.
+pub(super) fn hand_over(ride: &mut PassRide, day: &TestDay, zeros: &PowerZeros, noted_at_s: &[Option<f64>]) {
     let known = |ride: &PassRide| {
         let mut steps = ride.cells.iter().flat_map(|cell| &cell.steps);
         steps.any(|step| step.air_speed_m_s.is_finite())
@@ -31,6 +31,11 @@ pub(super) fn hand_over(ride: &mut PassRide, day: &TestDay, zeros: &PowerZeros) 
     ride.wind_reading = notes.wind.map(|wind| {
         let [wind_east_m_s, wind_north_m_s] = wind.east_north_m_s();
         BlockWind {
+            time_s: noted_at_s
+                .get(ride.block)
+                .copied()
+                .flatten()
+                .unwrap_or(ride.middle_s),
             wind_east_m_s,
             wind_north_m_s,
             wind_standard_uncertainty_m_s: wind.standard_uncertainty_m_s,
@@ -66,10 +71,13 @@ pub(super) fn sentences(day: &TestDay, zeros: &PowerZeros, rides: &[PassRide]) -
         let (torque_nm, power_w) = zeros.largest();
         let corrected = rides.iter().filter(|ride| ride.power_zero_noted).count();
         all.push(format!(
-            "Zero of the power meter read before {}: its drift, {torque_nm:.2} N m ({power_w:.1} W at 90 rpm) at most, is \
+            "Zero of the power meter read {}: its drift, {torque_nm:.2} N m ({power_w:.1} W at 90 rpm) at most, is \
              taken out of {corrected} of {} passes; the meter counts as zeroed at the start of the recording and at each \
              reading.",
-            blocks(noted(|n| n.power_zero_nm.is_some())),
+            match noted(|n| n.power_zero_nm.is_some()) {
+                1 => "once".to_string(),
+                count => format!("{count} times"),
+            },
             rides.len()
         ));
     }

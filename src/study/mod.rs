@@ -268,6 +268,10 @@ fn rides(
     zeros: &PowerZeros,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
     let all_streams = zeros.corrected(&surveyed.streams);
+    let blocks = 0..surveyed.test_day.blocks.len();
+    let noted_at_s: Vec<Option<f64>> = blocks
+        .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
+        .collect();
     let course = &surveyed.ridden.course;
     let all = &surveyed.ridden.passes;
     let counted = assigned
@@ -302,7 +306,7 @@ fn rides(
             match cut(&ground, pass, index, setup, block) {
                 Ok(mut ride) => {
                     kept = true;
-                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros);
+                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
                     flags.extend(braking(&ride));
                     rides.push(ride);
                 }

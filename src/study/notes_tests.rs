@@ -160,6 +160,9 @@ fn notes_reach_the_passes_of_their_block() {
         let wind = ride.wind_reading.unwrap();
         assert!((wind.wind_east_m_s + 2.0).abs() < 1e-12 && wind.wind_north_m_s.abs() < 1e-12);
         assert_eq!(wind.wind_standard_uncertainty_m_s, 1.0);
+        // Once for both passes, when the first began: to the second in which the gate was crossed.
+        let began_s = rides[0].middle_s - 0.5 * rides[0].duration_s();
+        assert!((wind.time_s - began_s).abs() < 1e-3, "{}", wind.time_s - began_s);
         let mass = Measured {
             value: 84.5,
             standard_uncertainty: 0.3,
@@ -252,7 +255,7 @@ fn a_drifting_power_meter_is_set_right_by_readings_of_its_zero() {
     // Zeroed half a minute before the first gate, read at it: a quarter of a watt of 235, at most.
     let (with, without) = (worst(&corrected), worst(&left));
     assert!(with < 0.003 && without > 0.02, "{with} {without}");
-    assert!(says(&corrected, "Zero of the power meter read before 5 blocks"));
+    assert!(says(&corrected, "Zero of the power meter read 5 times"));
     assert!(says(&corrected, "taken out of 16 of 16 passes"));
     assert_eq!(warning(&corrected, "power zero"), None);
 }

@@ -3,7 +3,7 @@
 use super::assign::Assigned;
 use crate::course::Ridden;
 use crate::streams::Streams;
-use crate::test_day::{Extent, PowerAt, TestDay};
+use crate::test_day::{PowerAt, TestDay};
 use std::borrow::Cow;
 use std::f64::consts::TAU;
 
@@ -27,9 +27,8 @@ pub(super) struct PowerZeros {
 }
 
 impl PowerZeros {
-    /// Each reading is followed by zeroing the meter. It is dated at the start of the first pass of its block (at
-    /// `from` where no pass was ridden in it), and before the first one the meter counts as zeroed at the start
-    /// of the first recording.
+    /// Each reading is followed by zeroing the meter. Before the first one the meter counts as zeroed at the
+    /// start of the first recording.
     pub(super) fn of(day: &TestDay, streams: &[Streams], ridden: &Ridden, assigned: &Assigned) -> Self {
         let mut readings: Vec<(f64, f64)> = day
             .blocks
@@ -37,16 +36,7 @@ impl PowerZeros {
             .enumerate()
             .filter_map(|(number, block)| {
                 let torque_nm = block.notes.power_zero_nm?;
-                let places = ridden.passes.iter().zip(&assigned.passes);
-                let first_pass = places
-                    .filter(|(_, place)| place.block == Some(number))
-                    .map(|(pass, _)| pass.start_s)
-                    .reduce(f64::min);
-                let from = match block.extent {
-                    Extent::Times { from_s, .. } => Some(from_s),
-                    Extent::Passes(_) => None,
-                };
-                Some((first_pass.or(from)?, torque_nm))
+                Some((assigned.noted_at_s(day, ridden, number)?, torque_nm))
             })
             .collect();
         readings.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -132,5 +122,99 @@ impl PowerZeros {
         // Power without turning cranks is a cadence that was not recorded.
         let rpm = if cadence > 0.0 { cadence } else { USUAL_CADENCE_RPM };
         rpm * TAU / 60.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::{out_and_back_plan, ride_day};
+    use crate::streams::align;
+
+    /// Zeroed at the start, 0.6 N m after 600 s, then 0 again and −0.3 N m after 300 s more.
+    fn zeros(start_s: f64, hub_radius_m: Option<f64>) -> PowerZeros {
+        let drift = |from: f64, to: f64, torque_nm: f64| Drift {
+            from_s: start_s + from,
+            to_s: start_s + to,
+            torque_nm,
+        };
+        PowerZeros {
+            drifts: vec![drift(0.0, 600.0, 0.6), drift(600.0, 900.0, -0.3)],
+            hub_radius_m,
+        }
+    }
+
+    /// A thousand seconds at 200 W, 80 rpm and 10 m/s.
+    fn steady() -> Streams {
+        let mut recording = ride_day(&out_and_back_plan(3, "A", 0.0)).recordings.remove(0);
+        let first = recording.samples[0];
+        recording.samples = (0..1000)
+            .map(|second| crate::recording::Sample {
+                time_s: first.time_s + f64::from(second),
+                power_w: Some(200.0),
+                cadence_rpm: Some(80.0),
+                speed_m_s: Some(10.0),
+                distance_m: Some(10.0 * f64::from(second)),
+                ..first
+            })
+            .collect();
+        recording.timer_events.clear();
+        align(recording).unwrap()
+    }
+
+    fn corrected(change: impl FnOnce(&mut Streams), hub_radius_m: Option<f64>) -> Vec<f64> {
+        let mut streams = steady();
+        change(&mut streams);
+        let zeros = zeros(streams.start_s(), hub_radius_m);
+        zeros.corrected(&[streams])[0].power_w.clone()
+    }
+
+    #[test]
+    fn the_drift_is_straight_between_readings_and_turns_with_the_cranks() {
+        let power = corrected(|_| (), None);
+        // 80 rpm are 8.37758 rad/s. The second that ends at 300 has its middle at 299.5: 0.2995 N m.
+        assert!((power[300] - (200.0 - 0.2995 * 8.37758)).abs() < 1e-4);
+        assert!((power[600] - (200.0 - 0.5995 * 8.37758)).abs() < 1e-4);
+        assert!((power[750] - (200.0 + 0.1495 * 8.37758)).abs() < 1e-4);
+        // Nobody read the zero after 900 s.
+        assert_eq!(power[950], 200.0);
+        let all = zeros(0.0, None);
+        assert!(all.holds(0.0) && all.holds(900.0) && !all.holds(901.0));
+        assert_eq!(all.largest().0, 0.6);
+    }
+
+    #[test]
+    fn without_a_cadence_it_is_90_a_minute_and_standing_cranks_read_nothing() {
+        let power = corrected(
+            |s| {
+                s.cadence_rpm[300] = f64::NAN;
+                s.cadence_rpm[301] = 0.0;
+                s.power_w[302] = 0.0;
+                s.power_w[303] = 1.0;
+                s.power_w[304] = f64::NAN;
+            },
+            None,
+        );
+        // 90 rpm are 9.42478 rad/s.
+        assert!((power[300] - (200.0 - 0.2995 * 9.42478)).abs() < 1e-4);
+        assert!((power[301] - (200.0 - 0.3005 * 9.42478)).abs() < 1e-4);
+        assert_eq!((power[302], power[303]), (0.0, 0.0));
+        assert!(power[304].is_nan());
+    }
+
+    #[test]
+    fn at_a_hub_it_turns_with_the_wheel() {
+        let power = corrected(|_| (), Some(0.336));
+        assert!((power[300] - (200.0 - 0.2995 * 10.0 / 0.336)).abs() < 1e-4);
+    }
+
+    #[test]
+    fn a_day_without_readings_is_not_copied() {
+        let streams = [steady()];
+        let none = PowerZeros {
+            drifts: vec![],
+            hub_radius_m: None,
+        };
+        assert!(matches!(none.corrected(&streams), Cow::Borrowed(_)));
     }
 }

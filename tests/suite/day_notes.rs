@@ -45,7 +45,7 @@ fn a_day_with_notes_and_an_air_speed_column_is_compared() {
         "Air speed of channel 'air speed' is known for 100 %",
         "Wind read before 4 blocks",
         "Total mass weighed before 4 blocks",
-        "Zero of the power meter read before 5 blocks",
+        "Zero of the power meter read 5 times",
         "is taken out of 8 of 8 passes",
         "Tyre pressure as noted: 5.5 bar before block 1, 2, 3, 4.",
         "Air-speed factor (true over recorded) 1 ± 0.05, a default (factor).",
