@@ -58,6 +58,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         bearing_rad: 0.0,
         cos_slope: 1.0,
         sin_slope: 0.0,
+        air_speed_m_s: f64::NAN,
     };
     let cell = Cell {
         from_m: 0.0,
@@ -81,6 +82,11 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         gravity_m_s2: AROUND.gravity_m_s2,
         air: AIR,
         length_ratio: 1.0,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     }
 }
 

@@ -20,4 +20,6 @@ mod streams;
 
 mod usage;
 
+mod day_notes;
+
 mod docs;
