@@ -12,7 +12,11 @@ mod remarks;
 
 mod result;
 
+mod stopwatch;
+
 mod weather;
+
+pub use stopwatch::Stopwatched;
 
 pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -127,6 +131,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         &at_work,
         &surveyed.test_day,
     );
+    let (stopwatches, no_account) = stopwatch::stopwatches(&day, &surveyed, &setup_results, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
         surveyed: &surveyed,
         day: &day,
@@ -135,6 +140,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(no_account);
     let assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
@@ -143,6 +149,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         passes,
         setups: setup_results,
         findings,
+        stopwatches,
         budget,
         fit: inputs::fit_end(&rolling, rides.len()),
         rolling,

@@ -8,10 +8,16 @@ mod odd;
 
 mod power;
 
+mod road;
+
 mod still_air;
+
+mod stopwatch;
 
 pub use finding::{At, Call, Estimated, Finding, Worth, judge};
 pub use lowest::chance_of_lowest;
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};
+pub use road::{Stretch, road};
 pub use still_air::{StillAir, still_air_time_s};
+pub use stopwatch::{AsRidden, Cause, Leg, Line, NoAccount, Stopwatch, stopwatch};
