@@ -165,3 +165,7 @@ fn no_account(why: NoAccount, [baseline, setup]: [&str; 2]) -> Warning {
         ),
     }
 }
+
+#[cfg(test)]
+#[path = "stopwatch_tests.rs"]
+mod tests;
