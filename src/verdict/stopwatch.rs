@@ -54,20 +54,21 @@ pub enum Cause {
     Uneven,
 }
 
-/// Those that are exchanged, in the order in which they are told.
-const CONDITIONS: [Cause; 9] = [
-    Cause::Power,
-    Cause::EntrySpeed,
-    Cause::Wind,
-    Cause::AirDensity,
-    Cause::Mass,
-    Cause::RollingResistance,
-    Cause::Drivetrain,
-    Cause::Wheels,
-    Cause::SetUp,
-];
-
 impl Cause {
+    /// In the order in which they are told.
+    pub const ALL: [Cause; 10] = [
+        Cause::Power,
+        Cause::EntrySpeed,
+        Cause::Wind,
+        Cause::AirDensity,
+        Cause::Mass,
+        Cause::RollingResistance,
+        Cause::Drivetrain,
+        Cause::Wheels,
+        Cause::SetUp,
+        Cause::Uneven,
+    ];
+
     /// As in the JSON.
     pub fn as_text(self) -> &'static str {
         match self {
@@ -134,7 +135,7 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
         return Err(NoAccount::NothingInCommon);
     }
     let count = legs.len() as f64;
-    let moved: Vec<Cause> = CONDITIONS
+    let moved: Vec<Cause> = Cause::ALL
         .into_iter()
         .filter(|&cause| {
             legs.iter()
@@ -159,21 +160,19 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
         .map(|leg| (leg.setup.time_s - leg.baseline.time_s) / count)
         .sum();
     let shares = shapley(&times_s, moved.len());
-    let mut lines: Vec<Line> = CONDITIONS
+    let share = |cause: Cause| Some(shares[moved.iter().position(|&other| other == cause)?]);
+    let explained_s: f64 = shares.iter().sum();
+    let lines = Cause::ALL
         .into_iter()
-        .filter_map(|cause| {
-            let place = moved.iter().position(|&other| other == cause);
-            (place.is_some() || !cause.is_rare()).then(|| Line {
-                cause,
-                time_change_s: place.map_or(0.0, |index| shares[index]),
-            })
+        .filter(|&cause| !cause.is_rare() || moved.contains(&cause))
+        .map(|cause| Line {
+            cause,
+            time_change_s: match cause {
+                Cause::Uneven => raw_time_change_s - explained_s,
+                _ => share(cause).unwrap_or(0.0),
+            },
         })
         .collect();
-    let explained: f64 = lines.iter().map(|line| line.time_change_s).sum();
-    lines.push(Line {
-        cause: Cause::Uneven,
-        time_change_s: raw_time_change_s - explained,
-    });
     Ok(Stopwatch {
         raw_time_change_s,
         lines,

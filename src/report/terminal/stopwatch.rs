@@ -25,9 +25,9 @@ pub fn stopwatch(compared: &Compared, width: usize) -> Option<String> {
         all
     };
     let pass = match compared.surveyed.ridden.course.shape {
-        Shape::OutAndBack => "seconds a pass, mean of both ways",
-        Shape::OneWay => "seconds a pass",
-        Shape::Loop => "seconds a lap",
+        Shape::OutAndBack => "a pass (mean of both ways; +: slower)",
+        Shape::OneWay => "a pass (+: slower)",
+        Shape::Loop => "a lap (+: slower)",
     };
     let (rows, nothing) = rows(&shown);
     let pairs: Vec<String> = shown
@@ -42,7 +42,7 @@ pub fn stopwatch(compared: &Compared, width: usize) -> Option<String> {
     Some(format!(
         "{}\n{}\n{}",
         wrapped(
-            &format!("What the stopwatch saw, in {pass} (+: slower), and what made it:"),
+            &format!("What the stopwatch saw, in seconds {pass}, and what made it:"),
             width
         ),
         table(&header, &[0], rows, width),
@@ -52,28 +52,15 @@ pub fn stopwatch(compared: &Compared, width: usize) -> Option<String> {
 
 /// The lines that show something, their sum, and the names of those that do not.
 fn rows(shown: &[(&Finding, &Stopwatched)]) -> (Vec<Vec<String>>, Vec<&'static str>) {
-    let mut causes: Vec<Cause> = Vec::new();
-    for line in shown.iter().flat_map(|(_, s)| &s.account.lines) {
-        if !causes.contains(&line.cause) {
-            causes.push(line.cause);
-        }
-    }
-    // What is told last stays last, also where a pair has lines that others have not.
-    causes
-        .sort_by_key(|cause| matches!(cause, Cause::SetUp) as u8 + 2 * matches!(cause, Cause::Uneven) as u8);
     let (mut rows, mut nothing) = (Vec::new(), Vec::new());
-    for cause in causes {
-        let seconds = |s: &Stopwatched| signed(s.account.time_change_s(cause), 1);
+    for cause in causes(shown) {
+        let seconds: Vec<String> = shown
+            .iter()
+            .map(|(_, s)| signed(s.account.time_change_s(cause), 1))
+            .collect();
         let always = matches!(cause, Cause::SetUp | Cause::Uneven);
-        if !always
-            && shown
-                .iter()
-                .all(|(_, s)| signed(s.account.time_change_s(cause), 1) == "0.0")
-        {
-            let unknown = cause == Cause::Wind && shown.iter().all(|(_, s)| !s.wind_known);
-            if !unknown {
-                nothing.push(cause.as_text());
-            }
+        if !always && seconds.iter().all(|text| text == "0.0") {
+            nothing.push(cause.as_text());
             continue;
         }
         let name = match cause {
@@ -81,10 +68,9 @@ fn rows(shown: &[(&Finding, &Stopwatched)]) -> (Vec<Vec<String>>, Vec<&'static s
             _ => cause.as_text(),
         };
         let mut row = vec![name.to_string()];
-        row.extend(shown.iter().map(|(_, s)| seconds(s)));
-        if let [(_, only)] = shown {
-            let interval = only.setup_interval_90_s.filter(|_| cause == Cause::SetUp);
-            row.push(interval.map_or(String::new(), |i| signed_range(i, 1)));
+        row.extend(seconds);
+        if let (Cause::SetUp, [(_, only)]) = (cause, shown) {
+            row.extend(only.setup_interval_90_s.map(|interval| signed_range(interval, 1)));
         }
         rows.push(row);
     }
@@ -94,13 +80,33 @@ fn rows(shown: &[(&Finding, &Stopwatched)]) -> (Vec<Vec<String>>, Vec<&'static s
     (rows, nothing)
 }
 
+/// Those of any pair, in the order of `Cause`. Where no pair knows its wind, the note speaks of it.
+fn causes(shown: &[(&Finding, &Stopwatched)]) -> Vec<Cause> {
+    let wind_known = shown.iter().any(|(_, s)| s.wind_known);
+    let told = |cause: &Cause| {
+        shown
+            .iter()
+            .any(|(_, s)| s.account.lines.iter().any(|line| line.cause == *cause))
+    };
+    Cause::ALL
+        .into_iter()
+        .filter(told)
+        .filter(|cause| *cause != Cause::Wind || wind_known)
+        .collect()
+}
+
 fn note(shown: &[(&Finding, &Stopwatched)], nothing: &[&str]) -> String {
-    let mut text = "Each line is the mean over all orders in which the differences can come.".to_string();
+    let wind = if shown.iter().all(|(_, s)| s.wind_known) {
+        ""
+    } else {
+        ", and the wind, which is not known"
+    };
+    let mut text = format!(
+        "Each line is the mean over all orders in which the conditions can be exchanged one by one; 'uneven \
+         riding and gusts' is what the means of whole passes leave{wind}."
+    );
     if !nothing.is_empty() {
         text.push_str(&format!(" Less than 0.05 s: {}.", nothing.join(", ")));
-    }
-    if shown.iter().any(|(_, s)| !s.wind_known) {
-        text.push_str(" The wind is not known: what it did is among the uneven riding and gusts.");
     }
     text
 }
