@@ -131,7 +131,13 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         &at_work,
         &surveyed.test_day,
     );
-    let (stopwatches, no_account) = stopwatch::stopwatches(&day, &surveyed, &setup_results, &findings);
+    let known = stopwatch::Known {
+        day: &day,
+        surveyed: &surveyed,
+        setups: &setup_results,
+        winds_m_s: stopwatch::written_winds(&rides),
+    };
+    let (stopwatches, no_account) = stopwatch::stopwatches(&known, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
         surveyed: &surveyed,
         day: &day,

@@ -2,12 +2,13 @@
 
 use super::{SetupResult, Surveyed};
 use crate::air::UNKNOWN_WIND_M_S;
-use crate::course::{Course, Direction, Pass};
+use crate::course::{Direction, Pass};
 use crate::estimate::cells::{PassRide, Shift, rig};
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::verdict::{AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, road, stopwatch};
 use crate::warning::Warning;
+use rayon::prelude::*;
 
 /// The account for one pair of set-ups.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,124 +20,116 @@ pub struct Stopwatched {
     pub wind_known: bool,
 }
 
-/// The wind of a pass as the day knows it, where the air moves *to*: east, north, in m/s. `None`: nothing is known.
-fn wind_of(ride: &PassRide) -> Option<[f64; 2]> {
-    let air = &ride.air;
-    (air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S).then_some([air.wind_east_m_s, air.wind_north_m_s])
+/// What an estimate knows of a day, for its accounts.
+pub(super) struct Known<'a> {
+    pub day: &'a Day<'a>,
+    pub surveyed: &'a Surveyed,
+    pub setups: &'a [SetupResult],
+    /// Of each ride of the day, where the air moves *to*: east, north, in m/s. `None`: nothing is known.
+    pub winds_m_s: Vec<Option<[f64; 2]>>,
+}
+
+/// The wind that was written down, for each ride.
+pub(super) fn written_winds(rides: &[PassRide]) -> Vec<Option<[f64; 2]>> {
+    rides
+        .iter()
+        .map(|ride| {
+            let air = &ride.air;
+            (air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S)
+                .then_some([air.wind_east_m_s, air.wind_north_m_s])
+        })
+        .collect()
 }
 
 /// One account for each finding, in the same order; `None` where there is none, with a warning that says why.
-pub(super) fn stopwatches(
-    day: &Day,
-    surveyed: &Surveyed,
-    results: &[SetupResult],
-    findings: &[Finding],
-) -> (Vec<Option<Stopwatched>>, Vec<Warning>) {
-    let mut warnings = Vec::new();
-    let accounts = findings
+pub(super) fn stopwatches(known: &Known, findings: &[Finding]) -> (Vec<Option<Stopwatched>>, Vec<Warning>) {
+    let all: Vec<Result<Stopwatched, NoAccount>> = findings
+        .par_iter()
+        .map(|finding| of_pair(known, finding))
+        .collect();
+    let warnings = findings
         .iter()
-        .map(|finding| match of_pair(day, surveyed, results, finding) {
-            Ok(found) => Some(found),
-            Err(why) => {
-                let names = [finding.baseline, finding.setup].map(|s| day.setups[s].name.as_str());
-                warnings.push(no_account(why, names));
-                None
-            }
+        .zip(&all)
+        .filter_map(|(finding, account)| {
+            let names = [finding.baseline, finding.setup].map(|s| known.setups[s].name.as_str());
+            account.as_ref().err().map(|why| no_account(*why, names))
         })
         .collect();
-    (accounts, warnings)
+    (all.into_iter().map(Result::ok).collect(), warnings)
 }
 
-fn of_pair(
-    day: &Day,
-    surveyed: &Surveyed,
-    results: &[SetupResult],
-    finding: &Finding,
-) -> Result<Stopwatched, NoAccount> {
-    let base_m2 = results[finding.baseline]
+fn of_pair(known: &Known, finding: &Finding) -> Result<Stopwatched, NoAccount> {
+    let base_m2 = known.setups[finding.baseline]
         .cda_m2
         .map_or(f64::NAN, |(cda, _, _)| cda);
     // The drag areas of the answer itself, so that this line and the verdict speak of the same difference.
     let with_change = |percent: f64| {
-        let drag_m2 = [base_m2, base_m2 * (1.0 + percent / 100.0)];
-        stopwatch(&legs(day, surveyed, results, finding, drag_m2))
+        stopwatch(&legs(
+            known,
+            finding,
+            [base_m2, base_m2 * (1.0 + percent / 100.0)],
+        ))
     };
     let account = with_change(finding.cda_change_percent.value)?;
-    let setup_s = |percent: f64| with_change(percent).ok().map(|a| a.time_change_s(Cause::SetUp));
+    let setup_s = |percent: f64| Some(with_change(percent).ok()?.time_change_s(Cause::SetUp));
     let ends = finding
         .cda_change_percent
         .interval_90
-        .map(|ends| ends.map(setup_s));
-    let pair = || {
-        day.rides
-            .iter()
-            .filter(|r| r.setup == finding.setup || r.setup == finding.baseline)
-    };
+        .map(|[low, high]| Some([setup_s(low)?, setup_s(high)?]));
+    let mut pair = known
+        .day
+        .rides
+        .iter()
+        .zip(&known.winds_m_s)
+        .filter(|(ride, _)| ride.setup == finding.setup || ride.setup == finding.baseline);
     Ok(Stopwatched {
         account,
-        setup_interval_90_s: match ends {
-            Some([Some(low), Some(high)]) => Some([low, high]),
-            _ => None,
-        },
-        wind_known: pair().all(|ride| wind_of(ride).is_some()),
+        setup_interval_90_s: ends.flatten(),
+        wind_known: pair.all(|(_, wind)| wind.is_some()),
     })
 }
 
 /// The directions that were ridden with both set-ups. `drag_m2`: of the baseline and of the set-up.
-fn legs(
-    day: &Day,
-    surveyed: &Surveyed,
-    results: &[SetupResult],
-    finding: &Finding,
-    drag_m2: [f64; 2],
-) -> Vec<Leg> {
-    let course: &Course = &surveyed.ridden.course;
-    let gravity_m_s2 = mean(day.rides.iter().map(|r| r.gravity_m_s2));
-    let of = |setup: usize, direction: Direction, cda_m2: f64| {
-        let rig = Rig {
-            cda_m2,
-            crr: results[setup].crr.0,
-            ..rig(&day.setups[setup], &Shift::default())
-        };
-        as_ridden(day, surveyed, setup, direction, rig)
-    };
+fn legs(known: &Known, finding: &Finding, drag_m2: [f64; 2]) -> Vec<Leg> {
+    let gravity_m_s2 = mean(known.day.rides.iter().map(|ride| ride.gravity_m_s2));
     [Direction::Forward, Direction::Reverse]
         .into_iter()
         .filter_map(|direction| {
             Some(Leg {
-                road: road(course, direction),
+                road: road(&known.surveyed.ridden.course, direction),
                 gravity_m_s2,
-                baseline: of(finding.baseline, direction, drag_m2[0])?,
-                setup: of(finding.setup, direction, drag_m2[1])?,
+                baseline: as_ridden(known, finding.baseline, direction, drag_m2[0])?,
+                setup: as_ridden(known, finding.setup, direction, drag_m2[1])?,
             })
         })
         .collect()
 }
 
 /// Means over the passes of a set-up in one direction; `None` where there is none.
-fn as_ridden(
-    day: &Day,
-    surveyed: &Surveyed,
-    setup: usize,
-    direction: Direction,
-    rig: Rig,
-) -> Option<AsRidden> {
-    let own: Vec<(&PassRide, &Pass)> = day
+fn as_ridden(known: &Known, setup: usize, direction: Direction, cda_m2: f64) -> Option<AsRidden> {
+    let own: Vec<(&PassRide, &Pass, [f64; 2])> = known
+        .day
         .rides
         .iter()
-        .filter(|r| r.setup == setup && r.direction == direction)
-        .map(|r| (r, &surveyed.ridden.passes[r.pass]))
+        .zip(&known.winds_m_s)
+        .filter(|(ride, _)| ride.setup == setup && ride.direction == direction)
+        .map(|(ride, wind)| {
+            let pass = &known.surveyed.ridden.passes[ride.pass];
+            (ride, pass, wind.unwrap_or_default())
+        })
         .collect();
-    let of_rides = |value: fn(&PassRide) -> f64| mean(own.iter().map(|(ride, _)| value(ride)));
-    let of_passes = |value: fn(&Pass) -> f64| mean(own.iter().map(|(_, pass)| value(pass)));
-    let wind = |way: usize| mean(own.iter().map(|(ride, _)| wind_of(ride).unwrap_or_default()[way]));
+    let of_passes = |value: fn(&Pass) -> f64| mean(own.iter().map(|(_, pass, _)| value(pass)));
     (!own.is_empty()).then(|| AsRidden {
-        rig,
+        rig: Rig {
+            cda_m2,
+            crr: known.setups[setup].crr.0,
+            ..rig(&known.day.setups[setup], &Shift::default())
+        },
         power_w: of_passes(|pass| pass.mean_power_w),
         entry_speed_m_s: of_passes(|pass| pass.entry_speed_m_s),
-        wind_east_m_s: wind(0),
-        wind_north_m_s: wind(1),
-        air_density_kg_m3: of_rides(|ride| ride.air.density_kg_m3),
+        wind_east_m_s: mean(own.iter().map(|(_, _, [east, _])| *east)),
+        wind_north_m_s: mean(own.iter().map(|(_, _, [_, north])| *north)),
+        air_density_kg_m3: mean(own.iter().map(|(ride, _, _)| ride.air.density_kg_m3)),
         time_s: of_passes(Pass::duration_s),
     })
 }
