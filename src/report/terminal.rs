@@ -16,6 +16,7 @@ pub use passes::passes;
 use super::table::table;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};
 use crate::course::Course;
+use crate::estimate::budget::BudgetLine;
 use crate::study::{Compared, Surveyed};
 use crate::test_day::Shape;
 use crate::units::M_S_PER_KM_H;
@@ -133,7 +134,10 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
         .iter()
         .filter(|l| l.effect_cda_m2[baseline].is_finite())
         .collect();
-    lines.sort_by(|a, b| b.effect_cda_m2[baseline].total_cmp(&a.effect_cda_m2[baseline]));
+    lines.sort_by(|a, b| {
+        let size = |line: &BudgetLine| line.effect_cda_m2[baseline].abs();
+        size(b).total_cmp(&size(a))
+    });
     if lines.is_empty() {
         return None;
     }
@@ -144,7 +148,7 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
             let mut row = vec![
                 line.input.to_string(),
                 known_to(line.input, line.standard_uncertainty, line.unit),
-                format!("{:.4}", line.effect_cda_m2[baseline]),
+                format!("{:.4}", line.effect_cda_m2[baseline].abs()),
             ];
             if let Some(f) = first {
                 let change = line.effect_log_ratio[f.setup] - line.effect_log_ratio[baseline];

@@ -4,6 +4,7 @@ use super::{SetupResult, Surveyed};
 use crate::air::UNKNOWN_WIND_M_S;
 use crate::course::{Direction, Pass};
 use crate::estimate::cells::{PassRide, Shift, rig};
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::verdict::{AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, road, stopwatch};
@@ -29,14 +30,14 @@ pub(super) struct Known<'a> {
     pub winds_m_s: Vec<Option<[f64; 2]>>,
 }
 
-/// The wind that was written down, for each ride.
-pub(super) fn written_winds(rides: &[PassRide]) -> Vec<Option<[f64; 2]>> {
-    rides
+/// The wind of each ride as the joint estimate has it; `None` where it hardly knows more than before.
+pub(super) fn winds_m_s(joint: &Joint) -> Vec<Option<[f64; 2]>> {
+    joint
+        .passes
         .iter()
-        .map(|ride| {
-            let air = &ride.air;
-            (air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S)
-                .then_some([air.wind_east_m_s, air.wind_north_m_s])
+        .map(|pass| {
+            let known = pass.headwind_standard_uncertainty_m_s < 0.5 * UNKNOWN_WIND_M_S;
+            known.then_some(pass.wind_m_s.map(|(wind, _)| wind))
         })
         .collect()
 }
