@@ -12,6 +12,8 @@ pub struct BudgetLine {
     pub input: &'static str,
     pub standard_uncertainty: f64,
     pub unit: &'static str,
+    /// The joint estimate carries it among its own unknowns already.
+    pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
     /// On the log ratio of each set-up to the first.
@@ -24,6 +26,7 @@ pub struct SharedInput {
     pub input: &'static str,
     pub standard_uncertainty: f64,
     pub unit: &'static str,
+    pub inside: bool,
     /// The shift for an error of this size.
     pub shift: fn(f64) -> Shift,
 }
@@ -44,6 +47,7 @@ pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[Shared
                 input: input.input,
                 standard_uncertainty: input.standard_uncertainty,
                 unit: input.unit,
+                inside: input.inside,
                 effect_cda_m2: (0..count).map(|s| effect(up[s], down[s], rest[s])).collect(),
                 effect_log_ratio: (0..count)
                     .map(|s| effect(ratio(&up, s), ratio(&down, s), ratio(&rest, s)))
@@ -57,7 +61,7 @@ fn cda_m2(averages: &Averages) -> Vec<f64> {
     averages
         .setups
         .iter()
-        .map(|s| s.map_or(f64::NAN, |s| s.cda_m2))
+        .map(|s| s.as_ref().map_or(f64::NAN, |s| s.cda_m2))
         .collect()
 }
 

@@ -41,7 +41,11 @@ fn with_day<T>(rides: &[PassRide], out_and_back: bool, then: impl FnOnce(&Day) -
         rides,
         setups: &setups,
         course_length_m,
-        out_and_back,
+        shape: if out_and_back {
+            crate::test_day::Shape::OutAndBack
+        } else {
+            crate::test_day::Shape::OneWay
+        },
     })
 }
 
@@ -50,6 +54,7 @@ fn percent_of_cda(of: impl Fn(f64) -> Shift, change: f64) -> f64 {
     let rides = [ride(0.25, 0, Direction::Forward)];
     with_day(&rides, false, |day| {
         let moved = averages(day, &held(), &of(0.01 * change)).unwrap().setups[0]
+            .as_ref()
             .unwrap()
             .cda_m2;
         100.0 * 100.0 * (moved / 0.25 - 1.0)
@@ -180,6 +185,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             input: "power",
             standard_uncertainty: 0.01,
             unit: "1",
+            inside: false,
             shift: |e| Shift {
                 power_scale: 1.0 + e,
                 ..Shift::default()
@@ -189,6 +195,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             input: "density",
             standard_uncertainty: 0.01,
             unit: "1",
+            inside: false,
             shift: |e| Shift {
                 density_scale: 1.0 + e,
                 ..Shift::default()
@@ -198,6 +205,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             input: "nothing",
             standard_uncertainty: 0.0,
             unit: "1",
+            inside: false,
             shift: |e| Shift {
                 crr: e,
                 ..Shift::default()
@@ -238,6 +246,7 @@ fn the_second_order_of_an_unknown_wind_is_in_the_budget() {
         input: "wind",
         standard_uncertainty: 1.0,
         unit: "m/s",
+        inside: false,
         shift: |e| Shift {
             wind_north_m_s: e,
             ..Shift::default()

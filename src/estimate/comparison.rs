@@ -9,7 +9,7 @@ pub struct Comparison {
     pub setup: usize,
     pub baseline: usize,
     pub log_ratio: f64,
-    /// `None` where the data cannot give it, such as one block a set-up.
+    /// `None` where the data cannot give it, such as the average of one block a set-up.
     pub spread: Option<Spread>,
     /// Of the mean of one block beside another of the same set-up, as a log ratio; for planning more blocks.
     pub block_standard_deviation: Option<f64>,
@@ -17,34 +17,145 @@ pub struct Comparison {
     pub blocks: [usize; 2],
 }
 
-/// Scale and degrees of freedom of Student's t about `log_ratio`.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// How an estimate may be off: a mixture of Student's t distributions about it.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Spread {
-    pub standard_uncertainty: f64,
+    /// At least one; the weights sum to one.
+    parts: Vec<Part>,
+}
+
+/// One Student's t: normal with infinite degrees of freedom.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    pub weight: f64,
+    /// Of its middle from the estimate.
+    pub off: f64,
+    pub scale: f64,
     pub degrees_of_freedom: f64,
 }
 
 impl Spread {
-    /// With an independent error of infinite degrees of freedom added (Welch–Satterthwaite, JCGM 100 G.4).
-    pub fn with(self, common_standard_uncertainty: f64) -> Spread {
-        let before = self.standard_uncertainty.powi(2);
-        let after = before + common_standard_uncertainty.powi(2);
-        if before == 0.0 {
-            return Spread {
-                standard_uncertainty: after.sqrt(),
-                degrees_of_freedom: f64::INFINITY,
-            };
-        }
+    pub fn student(standard_uncertainty: f64, degrees_of_freedom: f64) -> Spread {
         Spread {
-            standard_uncertainty: after.sqrt(),
-            degrees_of_freedom: self.degrees_of_freedom * (after / before).powi(2),
+            parts: vec![Part {
+                weight: 1.0,
+                off: 0.0,
+                scale: standard_uncertainty,
+                degrees_of_freedom,
+            }],
         }
     }
 
-    /// Half the width of the central interval that holds `level` of the probability.
-    pub fn half_width(&self, level: f64) -> f64 {
-        self.standard_uncertainty
-            * student::t_quantile(0.5 + 0.5 * level, self.degrees_of_freedom).unwrap_or(f64::NAN)
+    /// Normal distributions of (weight, mean, variance): their mean, and how it may be off.
+    ///
+    /// `None` without weight, or where a number is not finite.
+    pub fn mixture(normals: &[(f64, f64, f64)]) -> Option<(f64, Spread)> {
+        let sum: f64 = normals.iter().map(|(weight, _, _)| weight).sum();
+        let middle = normals.iter().map(|(weight, mean, _)| weight * mean).sum::<f64>() / sum;
+        let sound = normals
+            .iter()
+            .all(|(_, mean, variance)| mean.is_finite() && *variance >= 0.0);
+        let parts = normals
+            .iter()
+            .map(|(weight, mean, variance)| Part {
+                weight: weight / sum,
+                off: mean - middle,
+                scale: variance.sqrt(),
+                degrees_of_freedom: f64::INFINITY,
+            })
+            .collect();
+        (sound && sum > 0.0 && middle.is_finite()).then_some((middle, Spread { parts }))
+    }
+
+    /// The scale of a single part; of several, the standard deviation of the mixture.
+    pub fn standard_uncertainty(&self) -> f64 {
+        let square = |part: &Part| part.weight * (part.scale * part.scale + part.off * part.off);
+        self.parts.iter().map(square).sum::<f64>().sqrt()
+    }
+
+    /// Of a single Student's t; infinite for a mixture of several.
+    pub fn degrees_of_freedom(&self) -> f64 {
+        match self.parts.as_slice() {
+            [only] => only.degrees_of_freedom,
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// With an independent error of infinite degrees of freedom added (Welch–Satterthwaite, JCGM 100 G.4).
+    pub fn with(&self, common_standard_uncertainty: f64) -> Spread {
+        let widened = |part: &Part| {
+            let before = part.scale.powi(2);
+            let after = before + common_standard_uncertainty.powi(2);
+            Part {
+                scale: after.sqrt(),
+                degrees_of_freedom: if before == 0.0 {
+                    f64::INFINITY
+                } else {
+                    part.degrees_of_freedom * (after / before).powi(2)
+                },
+                ..*part
+            }
+        };
+        Spread {
+            parts: self.parts.iter().map(widened).collect(),
+        }
+    }
+
+    /// The same of a quantity `factor` times as large.
+    pub fn scaled(&self, factor: f64) -> Spread {
+        let scaled = |part: &Part| Part {
+            off: factor * part.off,
+            scale: factor.abs() * part.scale,
+            ..*part
+        };
+        Spread {
+            parts: self.parts.iter().map(scaled).collect(),
+        }
+    }
+
+    /// Share of the distribution that lies below `off` from the estimate.
+    pub fn below(&self, off: f64) -> f64 {
+        let share = |part: &Part| {
+            if part.scale == 0.0 {
+                return if part.off < off { 1.0 } else { 0.0 };
+            }
+            student::t_cdf((off - part.off) / part.scale, part.degrees_of_freedom).unwrap_or(f64::NAN)
+        };
+        self.parts.iter().map(|part| part.weight * share(part)).sum()
+    }
+
+    /// How far from the estimate a share `probability` of the distribution lies below.
+    pub fn quantile(&self, probability: f64) -> f64 {
+        let own = |part: &Part| {
+            let t = student::t_quantile(probability, part.degrees_of_freedom).unwrap_or(f64::NAN);
+            part.off + part.scale * t
+        };
+        // The quantile of a mixture lies between those of its parts.
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for end in self.parts.iter().map(own) {
+            if end.is_nan() {
+                return end;
+            }
+            low = low.min(end);
+            high = high.max(end);
+        }
+        while high - low > 1e-12 * (1.0 + high.abs().max(low.abs())) {
+            let middle = 0.5 * (low + high);
+            if self.below(middle) < probability {
+                low = middle;
+            } else {
+                high = middle;
+            }
+            if middle == low && middle == high {
+                break;
+            }
+        }
+        0.5 * (low + high)
+    }
+
+    /// Ends of the central interval that holds `level` of the probability, from the estimate.
+    pub fn interval(&self, level: f64) -> [f64; 2] {
+        [0.5 - 0.5 * level, 0.5 + 0.5 * level].map(|probability| self.quantile(probability))
     }
 }
 
@@ -55,20 +166,14 @@ impl Comparison {
 
     /// The central interval of the ratio that holds `level` of the probability.
     pub fn ratio_interval(&self, level: f64) -> Option<[f64; 2]> {
-        let half = self.spread?.half_width(level);
-        Some([(self.log_ratio - half).exp(), (self.log_ratio + half).exp()])
+        let ends = self.spread.as_ref()?.interval(level);
+        Some(ends.map(|off| (self.log_ratio + off).exp()))
     }
 
     /// That the set-up has less drag than the baseline.
     pub fn probability_lower(&self) -> Option<f64> {
-        let spread = self.spread?;
-        if spread.standard_uncertainty == 0.0 {
-            return None;
-        }
-        student::t_cdf(
-            -self.log_ratio / spread.standard_uncertainty,
-            spread.degrees_of_freedom,
-        )
+        let spread = self.spread.as_ref()?;
+        (spread.standard_uncertainty() > 0.0).then(|| spread.below(-self.log_ratio))
     }
 }
 
@@ -77,10 +182,7 @@ mod tests {
     use super::*;
 
     fn spread(standard_uncertainty: f64, degrees_of_freedom: f64) -> Spread {
-        Spread {
-            standard_uncertainty,
-            degrees_of_freedom,
-        }
+        Spread::student(standard_uncertainty, degrees_of_freedom)
     }
 
     fn comparison(log_ratio: f64, spread: Option<Spread>) -> Comparison {
@@ -104,8 +206,8 @@ mod tests {
             .iter()
             .map(|(u, freedom)| {
                 let all = spread(*u, *freedom).with((whole - u * u).sqrt());
-                assert!((all.standard_uncertainty - 1.02947).abs() < 1e-5);
-                1.0 / all.degrees_of_freedom
+                assert!((all.standard_uncertainty() - 1.02947).abs() < 1e-5);
+                1.0 / all.degrees_of_freedom()
             })
             .sum();
         assert!((1.0 / reciprocal - 18.99874).abs() < 1e-4, "{}", 1.0 / reciprocal);

@@ -237,11 +237,11 @@ fn an_exact_day_gives_back_both_drag_areas_and_their_ratio() {
         rides: &made.rides,
         setups: &made.setups,
         course_length_m: LENGTH_M,
-        out_and_back: true,
+        shape: crate::test_day::Shape::OutAndBack,
     };
     let averages = averages(&day, &rolling, &Shift::default()).unwrap();
     for (setup, truth) in averages.setups.iter().zip([0.3127, 0.2764]) {
-        let found = setup.unwrap();
+        let found = setup.as_ref().unwrap();
         assert!((found.cda_m2 - truth).abs() < EXACT_M2, "{}", found.cda_m2);
         assert_eq!(found.blocks, 2);
     }

@@ -9,7 +9,7 @@ use super::one_pass::{covariance, drag};
 use super::rolling::{Rolling, WIND_WANDER_M_S};
 use super::welch::welch;
 use crate::course::Direction;
-use crate::test_day::Setup;
+use crate::test_day::{Setup, Shape};
 
 /// METHOD 4, prior of remounting: 1 % of CdA from one mounting of a set-up to the next.
 pub const REMOUNTING_SHARE: f64 = 0.01;
@@ -23,7 +23,13 @@ pub struct Day<'a> {
     pub rides: &'a [PassRide],
     pub setups: &'a [Setup],
     pub course_length_m: f64,
-    pub out_and_back: bool,
+    pub shape: Shape,
+}
+
+impl Day<'_> {
+    fn out_and_back(&self) -> bool {
+        self.shape == Shape::OutAndBack
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,7 +52,7 @@ pub struct BlockDrag {
     pub balanced: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct SetupDrag {
     pub cda_m2: f64,
     pub blocks: usize,
@@ -98,7 +104,7 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
         return None;
     }
     temper(day, &mut passes);
-    let forward_over_reverse = if day.out_and_back {
+    let forward_over_reverse = if day.out_and_back() {
         direction_effect(day, &passes, &air_j_m2)
     } else {
         None
@@ -238,7 +244,7 @@ fn group_uncertainty(group: &[PassDrag]) -> f64 {
 
 fn blocks(day: &Day, passes: &[PassDrag], air_j_m2: &[f64]) -> Vec<BlockDrag> {
     let groups = groups(day, passes);
-    let both = if day.out_and_back {
+    let both = if day.out_and_back() {
         both_ways(&groups, air_j_m2)
     } else {
         Vec::new()
@@ -256,7 +262,7 @@ fn blocks(day: &Day, passes: &[PassDrag], air_j_m2: &[f64]) -> Vec<BlockDrag> {
             .sum::<f64>()
             .sqrt()
             / count;
-        let balanced = !day.out_and_back || own.len() == 2;
+        let balanced = !day.out_and_back() || own.len() == 2;
         if let (false, false, Some(((_, direction), _))) = (balanced, both.is_empty(), own.first()) {
             // The day's other blocks say by how much one direction reads high.
             cda_m2 /= mean(both.iter().map(|both| {
@@ -288,17 +294,14 @@ fn setup(setup: usize, blocks: &[BlockDrag]) -> Option<SetupDrag> {
     let cda_m2 = mean(own.iter().map(|b| b.cda_m2));
     let spread = match own.as_slice() {
         [] => return None,
-        [only] => Spread {
-            standard_uncertainty: only.standard_uncertainty_m2.hypot(REMOUNTING_SHARE * cda_m2),
-            degrees_of_freedom: SPREAD_PRIOR_PASSES,
-        },
-        _ => Spread {
-            standard_uncertainty: (own.iter().map(|b| (b.cda_m2 - cda_m2).powi(2)).sum::<f64>()
-                / (count - 1.0)
-                / count)
-                .sqrt(),
-            degrees_of_freedom: count - 1.0,
-        },
+        [only] => Spread::student(
+            only.standard_uncertainty_m2.hypot(REMOUNTING_SHARE * cda_m2),
+            SPREAD_PRIOR_PASSES,
+        ),
+        _ => {
+            let squares: f64 = own.iter().map(|b| (b.cda_m2 - cda_m2).powi(2)).sum();
+            Spread::student((squares / (count - 1.0) / count).sqrt(), count - 1.0)
+        }
     };
     Some(SetupDrag {
         cda_m2,
@@ -323,19 +326,16 @@ pub fn compare(averages: &Averages, setup: usize, baseline: usize, common: f64) 
     };
     let (of, base) = (logs(setup)?, logs(baseline)?);
     let log_ratio = mean(of.iter().copied()) - mean(base.iter().copied());
-    let spread = welch(&of, &base).map(|w| Spread {
-        standard_uncertainty: w.standard_uncertainty,
-        degrees_of_freedom: w.degrees_of_freedom,
-    });
-    let block_standard_deviation = spread.map(|s| {
+    let welch = welch(&of, &base);
+    let block_standard_deviation = welch.map(|w| {
         let share = 1.0 / of.len() as f64 + 1.0 / base.len() as f64;
-        s.standard_uncertainty / share.sqrt()
+        w.standard_uncertainty / share.sqrt()
     });
     Some(Comparison {
         setup,
         baseline,
         log_ratio,
-        spread: spread.map(|s| s.with(common)),
+        spread: welch.map(|w| Spread::student(w.standard_uncertainty, w.degrees_of_freedom).with(common)),
         block_standard_deviation,
         blocks: [of.len(), base.len()],
     })

@@ -240,7 +240,7 @@ fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compa
         "known_to_be_small": finding.known_to_be_small,
         "null_test": null_test,
         "stopwatch": account.map_or(Value::Null, stopwatch),
-        "pass_average": {"cda_change_percent": estimated(&finding.cda_change_percent)},
+        "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
     })
 }
 

@@ -143,6 +143,8 @@ pub struct WindTruth {
     pub mean_north_m_s: f64,
     /// Steady turn of the mean wind, clockwise seen from above.
     pub turn_deg_per_h: f64,
+    /// Steady growth of the mean wind, each of east and north, from the start of the day.
+    pub trend_m_s_per_h: [f64; 2],
     /// Slow wander over the whole day, each of east and north (Ornstein–Uhlenbeck).
     pub wander_sd_m_s: f64,
     pub wander_memory_s: f64,
@@ -325,6 +327,7 @@ impl WindTruth {
             mean_east_m_s: 0.0,
             mean_north_m_s: 0.0,
             turn_deg_per_h: 0.0,
+            trend_m_s_per_h: [0.0; 2],
             wander_sd_m_s: 0.0,
             wander_memory_s: 900.0,
             gust_along_sd_m_s: 0.0,

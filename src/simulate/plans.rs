@@ -2,7 +2,7 @@
 
 use super::plan::{
     AirTruth, CourseTruth, DayPlan, Files, Format, LapHabit, RiderTruth, SensorTruth, SetupTruth, Shape,
-    Spectrum, TimerHabit, Wave, WindTruth,
+    TimerHabit, Wave, WindTruth,
 };
 use super::{Purpose, random};
 use rand::Rng;
@@ -209,14 +209,11 @@ fn wind(rng: &mut ChaCha8Rng) -> WindTruth {
     WindTruth {
         mean_east_m_s: mean(),
         mean_north_m_s: mean(),
-        turn_deg_per_h: 0.0,
         wander_sd_m_s: 0.35,
         wander_memory_s: 900.0,
         gust_along_sd_m_s: 0.4,
         gust_across_sd_m_s: 0.4,
-        gust_memory_s: 5.0,
-        spectrum: Spectrum::TwoScales,
-        shelter: None,
+        ..WindTruth::still()
     }
 }
 

@@ -40,6 +40,7 @@ impl Wander {
 pub(super) struct Wind {
     mean: [f64; 2],
     turn_rad_per_s: f64,
+    trend_m_s2: [f64; 2],
     tick_s: f64,
     /// Each process with the direction [east, north] in which it blows.
     processes: Vec<(Wander, [f64; 2])>,
@@ -78,6 +79,7 @@ impl Wind {
         Wind {
             mean: [truth.mean_east_m_s, truth.mean_north_m_s],
             turn_rad_per_s: truth.turn_deg_per_h.to_radians() / 3600.0,
+            trend_m_s2: truth.trend_m_s_per_h.map(|change| change / 3600.0),
             tick_s,
             processes,
             rng,
@@ -87,10 +89,11 @@ impl Wind {
 
     /// Velocity [east, north] in m/s at the present tick.
     pub fn now(&self) -> [f64; 2] {
-        let (sin, cos) = (self.turn_rad_per_s * self.ticks as f64 * self.tick_s).sin_cos();
+        let seconds = self.ticks as f64 * self.tick_s;
+        let (sin, cos) = (self.turn_rad_per_s * seconds).sin_cos();
         let start = [
-            self.mean[0] * cos + self.mean[1] * sin,
-            self.mean[1] * cos - self.mean[0] * sin,
+            self.mean[0] * cos + self.mean[1] * sin + self.trend_m_s2[0] * seconds,
+            self.mean[1] * cos - self.mean[0] * sin + self.trend_m_s2[1] * seconds,
         ];
         self.processes.iter().fold(start, |sum, (process, way)| {
             [sum[0] + process.value * way[0], sum[1] + process.value * way[1]]
@@ -188,6 +191,18 @@ mod tests {
         let wind = series(&truth, 1.0, 3601);
         let [east, north] = wind[3600];
         assert!((east - 2.0).abs() < 1e-9 && north.abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_mean_grows_steadily() {
+        let truth = WindTruth {
+            mean_east_m_s: 1.0,
+            trend_m_s_per_h: [-0.5, 0.8],
+            ..WindTruth::still()
+        };
+        let wind = series(&truth, 1.0, 1801);
+        let [east, north] = wind[1800];
+        assert!((east - 0.75).abs() < 1e-9 && (north - 0.4).abs() < 1e-9);
     }
 
     #[test]

@@ -4,12 +4,12 @@ use super::{SetupResult, Surveyed};
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::estimate::budget::BudgetLine;
 use crate::estimate::cells::{PassRide, Shift, rig};
-use crate::estimate::comparison::Spread;
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::{Averages, Day, compare as compare_blocks};
 use crate::estimate::rolling::Rolling;
 use crate::physics::{Rig, Surroundings};
 use crate::test_day::TestDay;
-use crate::verdict::{At, Finding, StillAir, chance_of_lowest, judge};
+use crate::verdict::{At, Finding, LEVEL, StillAir, judge};
 
 /// The baseline and the mean conditions of the day, for everything that is re-ridden or restated.
 pub(super) struct AtWork {
@@ -19,7 +19,7 @@ pub(super) struct AtWork {
 }
 
 impl AtWork {
-    pub(super) fn of(day: &Day, surveyed: &Surveyed, averages: &Averages, rolling: &Rolling) -> AtWork {
+    pub(super) fn of(day: &Day, surveyed: &Surveyed, joint: &Joint, rolling: &Rolling) -> AtWork {
         let count = day.rides.len() as f64;
         let mean = |value: fn(&PassRide) -> f64| day.rides.iter().map(value).sum::<f64>() / count;
         let passes = || day.rides.iter().map(|ride| &surveyed.ridden.passes[ride.pass]);
@@ -42,7 +42,9 @@ impl AtWork {
         };
         AtWork {
             rig: Rig {
-                cda_m2: averages.setups[baseline].map_or(f64::NAN, |s| s.cda_m2),
+                cda_m2: joint
+                    .log_cda(baseline)
+                    .map_or(f64::NAN, |(log_cda, _)| log_cda.exp()),
                 crr: neutral.crr + rolling.shift,
                 ..neutral
             },
@@ -59,52 +61,43 @@ impl AtWork {
 pub(super) fn setup_results(
     day: &Day,
     averages: &Averages,
+    joint: &Joint,
     rolling: &Rolling,
     budget: &[BudgetLine],
 ) -> Vec<SetupResult> {
-    let logs: Vec<(f64, Option<Spread>)> = averages
-        .setups
-        .iter()
-        .flatten()
-        .map(|s| {
-            let relative = Spread {
-                standard_uncertainty: s.spread.standard_uncertainty / s.cda_m2,
-                ..s.spread
-            };
-            (s.cda_m2.max(1e-9).ln(), (s.blocks > 1).then_some(relative))
-        })
+    let ridden: Vec<usize> = (0..day.setups.len())
+        .filter(|s| averages.setups[*s].is_some())
         .collect();
-    let all_ridden = logs.len() == day.setups.len();
-    let lowest = (day.setups.len() > 2 && all_ridden)
-        .then(|| chance_of_lowest(&logs))
-        .flatten();
+    let lowest = (day.setups.len() > 2).then(|| joint.chance_of_lowest(&ridden));
     day.setups
         .iter()
         .enumerate()
         .map(|(index, setup)| {
-            let drag = averages.setups[index];
+            let drag = averages.setups[index].as_ref();
             let common = budget
                 .iter()
+                .filter(|line| !line.inside)
                 .map(|line| line.effect_cda_m2[index].powi(2))
                 .sum::<f64>()
                 .sqrt();
             SetupResult {
                 name: setup.name.clone(),
-                cda_m2: drag.map(|d| {
-                    let combined = d.spread.with(common);
-                    // Of the logarithm: a drag area is not negative, and its errors are shares of it.
-                    let share = (combined.half_width(0.9) / d.cda_m2).exp();
-                    (
-                        d.cda_m2,
-                        combined.standard_uncertainty,
-                        [d.cda_m2 / share, d.cda_m2 * share],
-                    )
+                // Of the logarithm: a drag area is not negative, and its errors are shares of it.
+                cda_m2: drag.and_then(|_| {
+                    let (log_cda, spread) = joint.log_cda(index)?;
+                    let cda_m2 = log_cda.exp();
+                    let spread = spread.with(common / cda_m2);
+                    let interval = spread.interval(LEVEL).map(|off| (log_cda + off).exp());
+                    Some((cda_m2, cda_m2 * spread.standard_uncertainty(), interval))
                 }),
                 crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
                 blocks: drag.map_or(0, |d| d.blocks),
                 passes: day.rides.iter().filter(|r| r.setup == index).count(),
                 yaw_rms_deg: yaw_rms_deg(day.rides.iter().filter(|r| r.setup == index)),
-                chance_lowest: lowest.as_ref().map(|l| l[index]),
+                chance_lowest: lowest.as_ref().and_then(|l| {
+                    let at = ridden.iter().position(|s| *s == index)?;
+                    l.get(at).copied()
+                }),
             }
         })
         .collect()
@@ -124,6 +117,7 @@ fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
 pub(super) fn findings(
     day: &Day,
     averages: &Averages,
+    joint: &Joint,
     budget: &[BudgetLine],
     results: &[SetupResult],
     at_work: &AtWork,
@@ -137,12 +131,18 @@ pub(super) fn findings(
     for (position, &baseline) in ridden.iter().enumerate() {
         for &setup in &ridden[position + 1..] {
             // The effects on the two log ratios to the first set-up have one cause each: they subtract.
-            let common = budget
-                .iter()
-                .map(|line| (line.effect_log_ratio[setup] - line.effect_log_ratio[baseline]).powi(2))
-                .sum::<f64>()
-                .sqrt();
-            let Some(comparison) = compare_blocks(averages, setup, baseline, common) else {
+            let common = |inside_too: bool| {
+                budget
+                    .iter()
+                    .filter(|line| inside_too || !line.inside)
+                    .map(|line| (line.effect_log_ratio[setup] - line.effect_log_ratio[baseline]).powi(2))
+                    .sum::<f64>()
+                    .sqrt()
+            };
+            let Some(average) = compare_blocks(averages, setup, baseline, common(true)) else {
+                continue;
+            };
+            let Some(comparison) = joint.compare(setup, baseline, common(false), average.blocks) else {
                 continue;
             };
             let base = results[baseline]
@@ -160,7 +160,7 @@ pub(super) fn findings(
                 baseline_standard_uncertainty_m2: base.1,
                 pairs,
             };
-            findings.push(judge(&comparison, &at));
+            findings.push(judge(&comparison, &average, &at));
         }
     }
     findings

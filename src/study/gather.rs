@@ -1,7 +1,7 @@
 //! A folder → aligned recordings, each moment once, and the test day.
 
 use crate::error::{Error, Fault, Result};
-use crate::recording::{self, is_recording_name};
+use crate::recording::{self, Recording, is_recording_name};
 use crate::streams::{SpeedSource, Streams, align, use_once};
 use crate::test_day::{self, TestDay};
 use crate::warning::Warning;
@@ -42,13 +42,35 @@ pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
             (streams, damage)
         })
         .collect();
-
-    let mut faults = Vec::new();
     if files.is_empty() {
+        // What is wrong with test.toml is told all the same.
+        let mut faults = day.err().map_or_else(Vec::new, |error| error.faults);
         faults.push(no_recording(folder));
+        return Err(Error { faults });
     }
+    gathered(day, read)
+}
+
+/// The same from recordings that are in memory already, as those of a simulated day are.
+///
+/// # Errors
+/// None of the recordings could be used.
+pub fn gather_recordings(test_day: TestDay, recordings: Vec<Recording>) -> Result<Gathered> {
+    let aligned = recordings
+        .into_iter()
+        .map(|recording| {
+            let damage = recording.faults.clone();
+            (align(recording), damage)
+        })
+        .collect();
+    gathered(Ok(test_day), aligned)
+}
+
+/// Recordings, each with its damage, in order of name → each moment once, in order of time.
+fn gathered(day: Result<TestDay>, recordings: Vec<(Result<Streams>, Vec<Fault>)>) -> Result<Gathered> {
+    let mut faults = Vec::new();
     let mut usable = Vec::new();
-    for (streams, damage) in read {
+    for (streams, damage) in recordings {
         faults.extend(damage);
         match streams {
             Ok(s) if s.speed_source == SpeedSource::None => faults.push(no_speed(&s)),

@@ -12,6 +12,13 @@ const SPEED_SCALE: f64 = 0.005;
 /// Weather moves a barometer by about this during a pass (METHOD 3: 0.35 m in 2.5 min at 1 hPa/h).
 const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 
+/// What the joint estimate has among its unknowns.
+const INSIDE: [&str; 3] = [
+    "mean wind, east",
+    "mean wind, north",
+    "climb from start to finish",
+];
+
 /// The inputs common to all passes with their standard uncertainties.
 pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
@@ -33,6 +40,7 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         input,
         standard_uncertainty,
         unit,
+        inside: INSIDE.contains(&input),
         shift,
     };
     let mut inputs = vec![

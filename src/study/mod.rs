@@ -20,13 +20,14 @@ pub use stopwatch::Stopwatched;
 
 pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
-pub use gather::{Gathered, Inspected, Progress, gather, inspect};
+pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
 use crate::air::Air;
 use crate::course::survey;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
+use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
 use crate::estimate::plain::{Day, averages};
 use crate::estimate::rolling::{Rolling, rolling};
@@ -44,7 +45,14 @@ use weather::airs;
 /// # Errors
 /// No recording could be used; faults of `test.toml`, all of them; no course.
 pub fn passes(folder: &Path, progress: Progress) -> Result<Surveyed> {
-    let gathered = gather(folder, progress)?;
+    passes_gathered(gather(folder, progress)?, folder)
+}
+
+/// As [`passes`], of a day that is in memory; the folder only names things in messages.
+///
+/// # Errors
+/// No course.
+pub fn passes_gathered(gathered: Gathered, folder: &Path) -> Result<Surveyed> {
     let test_toml = folder.join("test.toml");
     let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
@@ -71,8 +79,31 @@ fn with_bad_files(mut error: Error, faults: &[Fault]) -> Error {
 /// # Errors
 /// As [`passes`]; blocks that do not add up; nothing that could be fitted, with the reason.
 pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
-    let surveyed = passes(folder, progress)?;
-    let test_toml = folder.join("test.toml");
+    compare_gathered(gather(folder, progress)?, folder)
+}
+
+/// As [`compare`], of a day that is in memory; the folder only names things in messages.
+///
+/// # Errors
+/// As [`passes_gathered`]; blocks that do not add up; nothing that could be fitted, with the reason.
+pub fn compare_gathered(gathered: Gathered, folder: &Path) -> Result<Compared> {
+    compare_surveyed(passes_gathered(gathered, folder)?)
+}
+
+/// As [`compare`], of a day whose passes are found.
+///
+/// # Errors
+/// Blocks that do not add up; nothing that could be fitted, with the reason.
+pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
+    compare_told(surveyed, &Told::default())
+}
+
+/// As [`compare_surveyed`], with strengths of the wind that somebody knows: for seeing what knowing them is worth.
+///
+/// # Errors
+/// As [`compare_surveyed`].
+pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
+    let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
     needs_climb(&surveyed)?;
@@ -91,7 +122,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         rides: &rides,
         setups,
         course_length_m: course.length_m(),
-        out_and_back: course.shape == Shape::OutAndBack,
+        shape: course.shape,
     };
     let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
     let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
@@ -103,8 +134,10 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
         &averages,
         &inputs::shared(&surveyed, &rides, &rolling),
     );
-    let setup_results = setup_results(&day, &averages, &rolling, &budget);
-    let at_work = AtWork::of(&day, &surveyed, &averages, &rolling);
+    let joint = joint(&day, course.profile.as_ref(), &rolling, &Shift::default(), told)
+        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
+    let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
     for odd in odd_passes(&day, &averages) {
         let side = if odd.off_percent > 0.0 { "above" } else { "below" };
         passes[rides[odd.ride].pass].flags.push(format!(
@@ -126,6 +159,7 @@ pub fn compare(folder: &Path, progress: Progress) -> Result<Compared> {
     let findings = findings(
         &day,
         &averages,
+        &joint,
         &budget,
         &setup_results,
         &at_work,

@@ -437,6 +437,39 @@ fn small_day() -> impl Strategy<Value = DayPlan> {
     )
 }
 
+/// A day in memory and the same day on disk: the files round nothing that the sensors had not rounded.
+#[test]
+fn a_day_in_memory_is_answered_as_its_files_are() {
+    for plan in [one_way_plan(31, "ABBA", -5.0), out_and_back_plan(32, "ABBA", 4.0)] {
+        let day = ride_day(&plan);
+        let folder = Path::new("in memory");
+        let test_day = crate::test_day::parse(&folder.join("test.toml"), &day.test_toml(false)).unwrap();
+        let gathered = gather_recordings(test_day, day.recordings.clone()).unwrap();
+        let memory = compare_gathered(gathered, folder).unwrap();
+        let files = compared(&plan, as_it_is).unwrap();
+        let numbers = |of: &Compared| {
+            let change = of.findings[0].cda_change_percent;
+            let (cda, uncertainty, interval) = of.setups[0].cda_m2.unwrap();
+            let [low, high] = change.interval_90.unwrap();
+            [
+                change.value,
+                low,
+                high,
+                cda,
+                uncertainty,
+                interval[0],
+                interval[1],
+            ]
+        };
+        // Positions differ by less than 1e-9 degrees, a tenth of a millimetre.
+        for (a, b) in numbers(&memory).iter().zip(numbers(&files)) {
+            assert!((a / b - 1.0).abs() < 1e-9, "{a} {b}");
+        }
+        assert_eq!(memory.passes.len(), files.passes.len());
+        assert_eq!(kinds(&memory), kinds(&files));
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
 

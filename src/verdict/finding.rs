@@ -65,6 +65,8 @@ pub struct Finding {
     pub setup: usize,
     pub baseline: usize,
     pub cda_change_percent: Estimated,
+    /// The same by the plain average of passes, to stand beside it.
+    pub pass_average_percent: Estimated,
     pub cda_change_m2: Estimated,
     pub speed_m_s: f64,
     pub watts: Worth,
@@ -80,12 +82,11 @@ pub struct Finding {
 }
 
 /// Turns a comparison into a finding. No new estimate is made here.
-pub fn judge(comparison: &Comparison, at: &At) -> Finding {
+pub fn judge(comparison: &Comparison, pass_average: &Comparison, at: &At) -> Finding {
     let base_m2 = at.rig.cda_m2;
     let ratio = comparison.ratio();
     let interval = comparison.ratio_interval(LEVEL);
-    let percent = |r: f64| 100.0 * (r - 1.0);
-    let su_log = comparison.spread.map(|s| s.standard_uncertainty);
+    let su_log = comparison.spread.as_ref().map(|s| s.standard_uncertainty());
     let small = at.smallest_difference_percent;
     let call = match interval {
         Some([_, high]) if high < 1.0 => Call::LowerDrag,
@@ -99,11 +100,8 @@ pub fn judge(comparison: &Comparison, at: &At) -> Finding {
     Finding {
         setup: comparison.setup,
         baseline: comparison.baseline,
-        cda_change_percent: Estimated {
-            value: percent(ratio),
-            standard_uncertainty: su_log.map(|u| 100.0 * ratio * u),
-            interval_90: interval.map(|i| i.map(percent)),
-        },
+        cda_change_percent: change_percent(comparison),
+        pass_average_percent: change_percent(pass_average),
         cda_change_m2: change_m2(
             base_m2,
             ratio,
@@ -127,6 +125,20 @@ pub fn judge(comparison: &Comparison, at: &At) -> Finding {
         interval_90_all_pairs_percent: (at.pairs > 1)
             .then(|| comparison.ratio_interval(together).map(|i| i.map(percent)))
             .flatten(),
+    }
+}
+
+fn percent(ratio: f64) -> f64 {
+    100.0 * (ratio - 1.0)
+}
+
+fn change_percent(comparison: &Comparison) -> Estimated {
+    let ratio = comparison.ratio();
+    let spread = comparison.spread.as_ref();
+    Estimated {
+        value: percent(ratio),
+        standard_uncertainty: spread.map(|s| 100.0 * ratio * s.standard_uncertainty()),
+        interval_90: comparison.ratio_interval(LEVEL).map(|i| i.map(percent)),
     }
 }
 

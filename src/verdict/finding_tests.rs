@@ -22,16 +22,17 @@ fn at(pairs: usize) -> At {
     }
 }
 
+fn told(comparison: &Comparison, at: &At) -> Finding {
+    judge(comparison, comparison, at)
+}
+
 /// Spread of the log ratio with so many degrees of freedom that Student's t is normal.
 fn of(ratio: f64, standard_uncertainty: f64) -> Comparison {
     Comparison {
         setup: 1,
         baseline: 0,
         log_ratio: ratio.ln(),
-        spread: Some(Spread {
-            standard_uncertainty,
-            degrees_of_freedom: f64::INFINITY,
-        }),
+        spread: Some(Spread::student(standard_uncertainty, f64::INFINITY)),
         block_standard_deviation: Some(standard_uncertainty),
         blocks: [2, 2],
     }
@@ -46,7 +47,7 @@ fn the_interval_decides_the_call() {
         (0.99, Call::NotResolved, None),
         (1.01, Call::NotResolved, None),
     ] {
-        let found = judge(&of(ratio, 0.01), &at(1));
+        let found = told(&of(ratio, 0.01), &at(1));
         assert_eq!(found.call, call, "{ratio}");
         if more.is_some() {
             assert_eq!(found.more_blocks_to_resolve, more);
@@ -71,15 +72,15 @@ fn the_interval_decides_the_call() {
 /// ± 0.5 % · 1.645 about 0.1 % lies within ± 2 %; a resolved difference may be known to be small as well.
 #[test]
 fn a_narrow_interval_knows_the_difference_to_be_small() {
-    let small = judge(&of(1.001, 0.005), &at(1));
+    let small = told(&of(1.001, 0.005), &at(1));
     assert_eq!((small.call, small.known_to_be_small), (Call::NotResolved, true));
     assert_eq!(small.more_blocks_to_resolve, Some(0));
-    let resolved = judge(&of(1.01, 0.004), &at(1));
+    let resolved = told(&of(1.01, 0.004), &at(1));
     assert_eq!(
         (resolved.call, resolved.known_to_be_small),
         (Call::HigherDrag, true)
     );
-    assert!(!judge(&of(1.001, 0.02), &at(1)).known_to_be_small);
+    assert!(!told(&of(1.001, 0.02), &at(1)).known_to_be_small);
 }
 
 /// REFERENCES 5.5 rests the sample sizes of `blocks_to_resolve`; here it is how they are turned into advice.
@@ -94,7 +95,7 @@ fn more_blocks_are_those_that_are_missing() {
         };
         let expected = if each > 2 { 2 * (each - 2) } else { 2 };
         assert_eq!(
-            judge(&comparison, &at(1)).more_blocks_to_resolve,
+            told(&comparison, &at(1)).more_blocks_to_resolve,
             Some(expected),
             "{spread}"
         );
@@ -105,20 +106,20 @@ fn more_blocks_are_those_that_are_missing() {
         block_standard_deviation: Some(0.01),
         ..of(1.0, 0.03)
     };
-    assert_eq!(judge(&enough, &at(1)).more_blocks_to_resolve, Some(2));
+    assert_eq!(told(&enough, &at(1)).more_blocks_to_resolve, Some(2));
     // Nobody rides hundreds of blocks, and without a spread nobody knows.
     let hopeless = Comparison {
         block_standard_deviation: Some(0.5),
         ..of(1.0, 0.5)
     };
-    assert_eq!(judge(&hopeless, &at(1)).more_blocks_to_resolve, None);
+    assert_eq!(told(&hopeless, &at(1)).more_blocks_to_resolve, None);
     let alone = Comparison {
         block_standard_deviation: None,
         spread: None,
         blocks: [1, 1],
         ..of(0.95, 1.0)
     };
-    let found = judge(&alone, &at(1));
+    let found = told(&alone, &at(1));
     assert_eq!(
         (found.call, found.more_blocks_to_resolve),
         (Call::NotResolved, None)
@@ -135,14 +136,14 @@ fn more_blocks_are_those_that_are_missing() {
 #[test]
 fn watts_are_those_derived_at_40_km_an_hour() {
     for (area, watts) in [(0.002, 1.7), (0.005, 4.2), (0.010, 8.4)] {
-        let found = judge(&of(1.0 + area / 0.25, 0.01), &at(1));
+        let found = told(&of(1.0 + area / 0.25, 0.01), &at(1));
         assert!(
             (found.watts.value - watts).abs() < 0.05,
             "{area}: {}",
             found.watts.value
         );
         assert!((found.cda_change_m2.value - area).abs() < 1e-12);
-        let less = judge(&of(1.0 - area / 0.25, 0.01), &at(1));
+        let less = told(&of(1.0 - area / 0.25, 0.01), &at(1));
         assert!(
             (less.watts.value + found.watts.value).abs() < 1e-9,
             "power is linear in drag area"
@@ -174,7 +175,7 @@ fn seconds_are_those_of_the_balance_at_the_same_power() {
     let power_w = v * (0.5 * 1.2 * 0.25 * v * v + 0.004 * 80.0 * 9.80665 + 0.091 + 0.0087 * v) / 0.976;
     assert!((seconds_for_40_km(0.25, power_w) - 3600.0).abs() < 1e-6);
     for ratio in [0.94, 0.99, 1.02] {
-        let found = judge(&of(ratio, 0.01), &at(1)).seconds_per_40_km;
+        let found = told(&of(ratio, 0.01), &at(1)).seconds_per_40_km;
         let expected = seconds_for_40_km(0.25 * ratio, power_w) - 3600.0;
         assert!(
             (found.value - expected).abs() < 1e-4,
@@ -185,15 +186,15 @@ fn seconds_are_those_of_the_balance_at_the_same_power() {
         assert!(low < found.value && found.value < high);
     }
     // Power goes nearly with the cube of speed: 1 % of drag area is worth a little less than a third in time.
-    let one = judge(&of(1.01, 0.01), &at(1)).seconds_per_40_km.value;
+    let one = told(&of(1.01, 0.01), &at(1)).seconds_per_40_km.value;
     assert!((9.0..12.0).contains(&one), "{one}");
 }
 
 /// Šidák over three pairs: 0.9^(1/3) a pair, z 2.114054 instead of 1.644854 (L, Python 3 statistics).
 #[test]
 fn intervals_over_all_pairs_are_wider_by_the_number_of_pairs() {
-    assert_eq!(judge(&of(0.97, 0.01), &at(1)).interval_90_all_pairs_percent, None);
-    let found = judge(&of(0.97, 0.01), &at(3));
+    assert_eq!(told(&of(0.97, 0.01), &at(1)).interval_90_all_pairs_percent, None);
+    let found = told(&of(0.97, 0.01), &at(3));
     let [low, high] = found.interval_90_all_pairs_percent.unwrap();
     assert!(
         (low - 100.0 * (0.97 * (-0.02114054f64).exp() - 1.0)).abs() < 1e-5,
@@ -214,7 +215,7 @@ fn the_baseline_error_enters_the_change_in_square_metres_only() {
         baseline_standard_uncertainty_m2: 0.0,
         ..at(1)
     };
-    let (with, without) = (judge(&of(0.90, 0.01), &at(1)), judge(&of(0.90, 0.01), &sure));
+    let (with, without) = (told(&of(0.90, 0.01), &at(1)), told(&of(0.90, 0.01), &sure));
     assert_eq!(with.cda_change_percent, without.cda_change_percent);
     let (a, b) = (
         with.cda_change_m2.standard_uncertainty.unwrap(),

@@ -2,8 +2,6 @@
 
 mod finding;
 
-mod lowest;
-
 mod odd;
 
 mod power;
@@ -14,8 +12,7 @@ mod still_air;
 
 mod stopwatch;
 
-pub use finding::{At, Call, Estimated, Finding, Worth, judge};
-pub use lowest::chance_of_lowest;
+pub use finding::{At, Call, Estimated, Finding, LEVEL, Worth, judge};
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use road::{Stretch, road};

@@ -96,7 +96,7 @@ mod tests {
                 rides: &rides,
                 setups: &setups,
                 course_length_m: 1500.0,
-                out_and_back: false,
+                shape: crate::test_day::Shape::OneWay,
             },
             &averages,
         )

@@ -1,0 +1,101 @@
+//! What is known of any test day before it is ridden, and how its slow processes hang together in time.
+
+use nalgebra::DMatrix;
+
+/// METHOD 4: CdA 0.30 m² × e^±0.35.
+pub const CDA_MEDIAN_M2: f64 = 0.30;
+pub const CDA_LOG_SD: f64 = 0.35;
+/// METHOD 4: a set-up differs from the baseline by e^±0.30, in drag area or in rolling resistance.
+pub const RATIO_LOG_SD: f64 = 0.30;
+/// A power meter's zero, tyres that warm, bottles that empty: the retarding force changes by this within an
+/// hour. Common practice, no published source: 1 % of some 200 W at 10 m/s.
+pub const DRIFT_N_PER_SQRT_H: f64 = 0.2;
+/// Memory of gusts at rider height: ties their strength q = 2 σ² × memory to their mean square.
+/// Common practice, no published source.
+const GUST_MEMORY_S: f64 = 5.0;
+/// ... and the mean square is known to this share only, since the memory is.
+const GUST_SQUARE_SHARE: f64 = 0.6;
+
+/// Strengths that no single pass shows, as natural logarithms.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hyper {
+    /// Standard deviation of the wind's wander, m/s, each way.
+    pub wander: f64,
+    /// Its memory, s.
+    pub memory: f64,
+    /// Gust strength, m²/s.
+    pub gust_q: f64,
+    /// Standard deviation of log CdA from one mounting to the next.
+    pub block: f64,
+    /// ... and between the passes of a block.
+    pub pass: f64,
+}
+
+/// Median and standard deviation of each logarithm (METHOD 4), in the order of the fields.
+pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.01, 0.6), (0.005, 0.7)];
+
+impl Hyper {
+    pub fn medians() -> Hyper {
+        Hyper::from_array(HYPER_PRIOR.map(|(median, _)| median.ln()))
+    }
+
+    pub fn from_array([wander, memory, gust_q, block, pass]: [f64; 5]) -> Hyper {
+        Hyper {
+            wander,
+            memory,
+            gust_q,
+            block,
+            pass,
+        }
+    }
+
+    pub fn to_array(self) -> [f64; 5] {
+        [self.wander, self.memory, self.gust_q, self.block, self.pass]
+    }
+}
+
+/// Mean square that gusts add to ⟨(v+w)V_a⟩, σ_u² + ½ σ_c² with both alike, m²/s²: value and standard uncertainty.
+pub fn gust_mean_square(gust_q_m2_s: f64) -> (f64, f64) {
+    let mean_square = 1.5 * gust_q_m2_s / (2.0 * GUST_MEMORY_S);
+    (mean_square, GUST_SQUARE_SHARE * mean_square)
+}
+
+/// When a pass was ridden: its middle and its duration, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct When {
+    pub middle_s: f64,
+    pub duration_s: f64,
+}
+
+/// Correlation of the wind's averages over passes: an Ornstein–Uhlenbeck process of unit variance, integrated
+/// exactly over each of them. N × N.
+pub fn wander_correlation(when: &[When], memory_s: f64) -> DMatrix<f64> {
+    let shrink = |w: &When| {
+        let half = 0.5 * w.duration_s / memory_s;
+        if half < 1e-4 { 1.0 } else { half.sinh() / half }
+    };
+    DMatrix::from_fn(when.len(), when.len(), |i, j| {
+        let apart_s = (when[i].middle_s - when[j].middle_s).abs();
+        if i == j || apart_s < 0.5 * (when[i].duration_s + when[j].duration_s) - 1.0 {
+            let a = 0.5 * (when[i].duration_s + when[j].duration_s) / memory_s;
+            let own = if a < 1e-3 {
+                1.0 - a / 3.0
+            } else {
+                2.0 * (a - 1.0 + (-a).exp()) / (a * a)
+            };
+            return own * if i == j { 1.0 } else { (-apart_s / memory_s).exp() };
+        }
+        (-apart_s / memory_s).exp() * shrink(&when[i]) * shrink(&when[j])
+    })
+}
+
+/// Covariance of a force that has walked at random since (and before) the middle of the day, N². N × N.
+pub fn drift_covariance_n2(when: &[When]) -> DMatrix<f64> {
+    let count = when.len() as f64;
+    let middle_s = when.iter().map(|w| w.middle_s).sum::<f64>() / count;
+    DMatrix::from_fn(when.len(), when.len(), |i, j| {
+        let (a, b) = (when[i].middle_s - middle_s, when[j].middle_s - middle_s);
+        let shared_s = if a * b > 0.0 { a.abs().min(b.abs()) } else { 0.0 };
+        DRIFT_N_PER_SQRT_H.powi(2) * shared_s / 3600.0
+    })
+}

@@ -1,0 +1,289 @@
+//! The day as one linear Gaussian system about a point, and its solution for given strengths of what varies.
+
+use super::contribution::Contribution;
+use super::layout::{GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
+use super::prior::{
+    CDA_LOG_SD, CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, wander_correlation,
+};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+
+/// The day's passes and what is known of the road beforehand.
+pub struct Model {
+    pub contributions: Vec<Contribution>,
+    pub layout: Layout,
+    /// Precision of the profile's errors at the free knots, 1/m².
+    pub profile_precision: DMatrix<f64>,
+    /// Standard uncertainty of the mean wind, each way.
+    pub wind_standard_uncertainty_m_s: f64,
+    /// Mean square that a crosswind which nobody knows adds to the air's work: half its variance, m²/s².
+    pub cross_square_m2_s2: f64,
+    /// What the day holds of a slow drift, N²; zero where it was noted and taken off.
+    pub drift_share: f64,
+}
+
+/// One point in the space of the unknowns, all in their own units.
+pub type Point = DVector<f64>;
+
+/// Everything that the observations say about a point, for one gust strength.
+///
+/// With ξ the unknowns less their prior means: −2 log likelihood = c − 2 bᵀξ + ξᵀHξ + constant.
+pub struct Pooled {
+    h: DMatrix<f64>,
+    b: DVector<f64>,
+    c: f64,
+    log_determinant_noise: f64,
+    gust_q: f64,
+    /// Each pass's own share of `h` and `b`, for leaving it out.
+    parts: Vec<Part>,
+}
+
+/// One pass whitened: columns are those that differ within a pass.
+struct Part {
+    /// Left over at the prior mean, in units of its noise.
+    rest: DVector<f64>,
+    design: DMatrix<f64>,
+    /// Places in the system of each column of `design`.
+    places: Vec<Vec<usize>>,
+}
+
+/// The system solved for one set of strengths.
+pub struct Solved {
+    pub log_evidence: f64,
+    /// Posterior mean of all unknowns.
+    pub point: Point,
+    inverse: Cholesky<f64, Dyn>,
+    /// Unknowns = prior mean + scale × whitened unknowns.
+    scale: DMatrix<f64>,
+}
+
+impl Model {
+    pub fn prior_mean(&self, log_gust_q: f64) -> Point {
+        let mut mean = DVector::zeros(self.layout.all());
+        mean[LOG_CDA] = CDA_MEDIAN_M2.ln();
+        mean[GUST_SQUARE] = gust_mean_square(log_gust_q.exp()).0 + 0.5 * self.cross_square_m2_s2;
+        mean
+    }
+
+    /// Log drag area of a pass at a point.
+    pub fn log_cda(&self, point: &Point, pass: usize) -> f64 {
+        let setup = self.contributions[pass].setup;
+        point[LOG_CDA]
+            + self.layout.drag[setup].map_or(0.0, |place| point[place])
+            + point[self.layout.own(Own::LogDrag, pass)]
+    }
+
+    /// Wind of a pass beyond what was known, east and north.
+    pub fn wind_m_s(&self, point: &Point, pass: usize) -> [f64; 2] {
+        [
+            point[MEAN_WIND[0]] + point[self.layout.own(Own::WindEast, pass)],
+            point[MEAN_WIND[1]] + point[self.layout.own(Own::WindNorth, pass)],
+        ]
+    }
+
+    /// What a pass's cells should have taken, J, with its derivatives by column, and the columns' places.
+    pub fn predicted(&self, point: &Point, pass: usize) -> (DVector<f64>, DMatrix<f64>, Vec<Vec<usize>>) {
+        let c = &self.contributions[pass];
+        let layout = &self.layout;
+        let cda = self.log_cda(point, pass).exp();
+        let wind = self.wind_m_s(point, pass);
+        let own = |process| layout.own(process, pass);
+        let mut log_drag = vec![LOG_CDA, own(Own::LogDrag)];
+        log_drag.extend(layout.drag[c.setup]);
+        let mut places = vec![
+            log_drag,
+            vec![MEAN_WIND[0], own(Own::WindEast)],
+            vec![MEAN_WIND[1], own(Own::WindNorth)],
+            vec![GUST_SQUARE],
+        ];
+        let rolling = layout.rolling[c.setup];
+        places.extend(rolling.map(|place| vec![place]));
+        let first_knot = places.len();
+        places.extend((0..layout.free_knots()).map(|k| vec![layout.knot(k)]));
+        let rolling_ratio = rolling.map_or(1.0, |place| point[place].exp());
+        let mut energy = DVector::zeros(c.cells());
+        let mut design = DMatrix::zeros(c.cells(), places.len());
+        for cell in 0..c.cells() {
+            let air = &c.air[cell];
+            let drag_j = cda * air.at(wind, point[GUST_SQUARE]);
+            let slope = air.slope_at(wind);
+            design[(cell, 0)] = drag_j;
+            design[(cell, 1)] = cda * slope[0];
+            design[(cell, 2)] = cda * slope[1];
+            design[(cell, 3)] = cda * air.gust;
+            let mut sum = drag_j;
+            if rolling.is_some() {
+                let rolled_j = c.crr * c.rolling_j[cell];
+                design[(cell, 4)] = rolled_j * rolling_ratio;
+                sum += rolled_j * (rolling_ratio - 1.0);
+            }
+            let [from_m, to_m] = c.edges_m[cell];
+            let (from, to) = (layout.at_place(from_m), layout.at_place(to_m));
+            for k in 0..layout.free_knots() {
+                let lifted_n = c.weight_n * (to[k] - from[k]);
+                design[(cell, first_knot + k)] = lifted_n;
+                sum += lifted_n * point[layout.knot(k)];
+            }
+            energy[cell] = sum;
+        }
+        (energy, design, places)
+    }
+
+    /// Linearises about `point` and sums up all passes. `None` where a pass's noise has no factor.
+    pub fn pool(&self, point: &Point, log_gust_q: f64) -> Option<Pooled> {
+        let size = self.layout.all();
+        let away = point - self.prior_mean(log_gust_q);
+        let mut pooled = Pooled {
+            h: DMatrix::zeros(size, size),
+            b: DVector::zeros(size),
+            c: 0.0,
+            log_determinant_noise: 0.0,
+            gust_q: log_gust_q,
+            parts: Vec::with_capacity(self.contributions.len()),
+        };
+        for (pass, c) in self.contributions.iter().enumerate() {
+            let (energy, design, places) = self.predicted(point, pass);
+            let mut rest = DVector::from_column_slice(&c.energy_j) - energy;
+            for (column, at) in places.iter().enumerate() {
+                let step: f64 = at.iter().map(|place| away[*place]).sum();
+                rest.axpy(step, &design.column(column), 1.0);
+            }
+            let noise = Cholesky::new(c.covariance_j2(self.log_cda(point, pass).exp(), log_gust_q.exp()))?;
+            let lower = noise.l_dirty();
+            lower.solve_lower_triangular_mut(&mut rest);
+            let mut design = design;
+            lower.solve_lower_triangular_mut(&mut design);
+            pooled.log_determinant_noise += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+            let part = Part { rest, design, places };
+            pooled.add(&part, 1.0);
+            pooled.parts.push(part);
+        }
+        Some(pooled)
+    }
+
+    /// Standard deviations and precisions of the shared unknowns' priors.
+    fn shared_precision(&self, log_gust_q: f64) -> DMatrix<f64> {
+        let layout = &self.layout;
+        let mut precision = DMatrix::zeros(layout.shared(), layout.shared());
+        let gust_sd = gust_mean_square(log_gust_q.exp()).1;
+        // Half a squared normal of variance s² has its median at 0.23 s², its mean at 0.5 s², and spreads by
+        // 0.7 s²: from the median on, half its mean up and as much as its mean about.
+        let square_sd = gust_sd.hypot(self.cross_square_m2_s2).max(1e-6);
+        let mut set = |place: usize, sd: f64| precision[(place, place)] = sd.powi(-2);
+        set(LOG_CDA, CDA_LOG_SD);
+        set(GUST_SQUARE, square_sd);
+        for place in MEAN_WIND {
+            set(place, self.wind_standard_uncertainty_m_s.max(1e-6));
+        }
+        for place in layout.drag.iter().chain(&layout.rolling).flatten() {
+            set(*place, RATIO_LOG_SD);
+        }
+        for i in 0..layout.free_knots() {
+            for j in 0..layout.free_knots() {
+                precision[(layout.knot(i), layout.knot(j))] = self.profile_precision[(i, j)];
+            }
+        }
+        precision
+    }
+
+    /// Factors of the covariances of what each pass has of its own.
+    fn own_factors(&self, point: &Point, hyper: &Hyper) -> Option<[DMatrix<f64>; 2]> {
+        let when: Vec<_> = self.contributions.iter().map(|c| c.when).collect();
+        let drag_n: Vec<f64> = (0..when.len()).map(|pass| self.drag_n(point, pass)).collect();
+        let drift = drift_covariance_n2(&when);
+        let (block, pass) = (hyper.block.exp().powi(2), hyper.pass.exp().powi(2));
+        let log_drag = DMatrix::from_fn(when.len(), when.len(), |i, j| {
+            let same_block = self.contributions[i].block == self.contributions[j].block;
+            f64::from(u8::from(same_block)) * block
+                + f64::from(u8::from(i == j)) * pass
+                + self.drift_share * drift[(i, j)] / (drag_n[i] * drag_n[j])
+        });
+        let mut wander = wander_correlation(&when, hyper.memory.exp());
+        for i in 0..when.len() {
+            wander[(i, i)] += 1e-9;
+        }
+        wander *= hyper.wander.exp().powi(2);
+        Some([Cholesky::new(log_drag)?.unpack(), Cholesky::new(wander)?.unpack()])
+    }
+
+    /// Mean force of the air on a pass, N.
+    fn drag_n(&self, point: &Point, pass: usize) -> f64 {
+        let c = &self.contributions[pass];
+        let wind = self.wind_m_s(point, pass);
+        let work: f64 = c.air.iter().map(|air| air.at(wind, point[GUST_SQUARE])).sum();
+        // Air that pushes instead of resisting leaves the drift a force of the usual size to be measured by.
+        (self.log_cda(point, pass).exp() * work / c.distance_m).max(1.0)
+    }
+
+    /// The system solved for `hyper`; `pooled` was made about `point` for the same gust strength.
+    pub fn solve(&self, point: &Point, pooled: &Pooled, hyper: &Hyper) -> Option<Solved> {
+        let layout = &self.layout;
+        let (shared, passes, all) = (layout.shared(), layout.passes, layout.all());
+        let [log_drag, wander] = self.own_factors(point, hyper)?;
+        let mut h = pooled.h.clone();
+        let mut b = pooled.b.clone();
+        for (process, factor) in [&log_drag, &wander, &wander].into_iter().enumerate() {
+            let at = shared + process * passes;
+            let columns = h.columns(at, passes) * factor;
+            h.columns_mut(at, passes).copy_from(&columns);
+            let rows = factor.tr_mul(&h.rows(at, passes));
+            h.rows_mut(at, passes).copy_from(&rows);
+            let own = factor.tr_mul(&b.rows(at, passes));
+            b.rows_mut(at, passes).copy_from(&own);
+        }
+        let precision = self.shared_precision(pooled.gust_q);
+        let prior = Cholesky::new(precision.clone())?;
+        let mut corner = h.view_mut((0, 0), (shared, shared));
+        corner += &precision;
+        for i in shared..all {
+            h[(i, i)] += 1.0;
+        }
+        let inverse = Cholesky::new(h)?;
+        let whitened = inverse.solve(&b);
+        let log_determinant =
+            |c: &Cholesky<f64, Dyn>| 2.0 * c.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let observations: usize = pooled.parts.iter().map(|part| part.rest.len()).sum();
+        let log_evidence = -0.5
+            * (observations as f64 * std::f64::consts::TAU.ln() + pooled.log_determinant_noise + pooled.c
+                - b.dot(&whitened)
+                + log_determinant(&inverse)
+                - log_determinant(&prior));
+        let mut scale = DMatrix::identity(all, all);
+        for (process, factor) in [&log_drag, &wander, &wander].into_iter().enumerate() {
+            let at = shared + process * passes;
+            scale.view_mut((at, at), (passes, passes)).copy_from(factor);
+        }
+        Some(Solved {
+            log_evidence,
+            point: self.prior_mean(pooled.gust_q) + &scale * whitened,
+            inverse,
+            scale,
+        })
+    }
+}
+
+impl Pooled {
+    fn add(&mut self, part: &Part, sign: f64) {
+        let square = part.design.tr_mul(&part.design) * sign;
+        let right = part.design.tr_mul(&part.rest) * sign;
+        self.c += sign * part.rest.norm_squared();
+        for (i, rows) in part.places.iter().enumerate() {
+            for row in rows {
+                self.b[*row] += right[i];
+                for (j, columns) in part.places.iter().enumerate() {
+                    for column in columns {
+                        self.h[(*row, *column)] += square[(i, j)];
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Solved {
+    /// Posterior covariance of linear functions of the unknowns: the columns of `functions`.
+    pub fn covariance(&self, functions: &DMatrix<f64>) -> DMatrix<f64> {
+        let mut whitened = self.scale.tr_mul(functions);
+        self.inverse.l_dirty().solve_lower_triangular_mut(&mut whitened);
+        whitened.tr_mul(&whitened)
+    }
+}
