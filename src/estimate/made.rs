@@ -119,6 +119,11 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             wind_standard_uncertainty_m_s: 0.5,
         },
         length_ratio: 1.0,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     }
 }
 
@@ -141,6 +146,7 @@ fn step(
         bearing_rad: truth.bearing_rad + 0.0003 * along_m + turn,
         cos_slope: (1.0 - rise * rise).sqrt(),
         sin_slope: rise,
+        air_speed_m_s: f64::NAN,
     };
     let work = step_work(&Step {
         duration_s: 1.0,

@@ -3,7 +3,7 @@
 //! The plain reference that every finer estimate has to beat. A block is one mounting of a set-up: laps
 //! within it do not repeat the mounting, so the block is what counts as one experiment.
 
-use super::cells::{PassRide, Shift, accounts, rig};
+use super::cells::{PassRide, Shift, accounts, ride_rig};
 use super::comparison::{Comparison, Spread};
 use super::one_pass::{covariance, drag};
 use super::rolling::{Rolling, WIND_WANDER_M_S};
@@ -79,7 +79,7 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
         let setup = &day.setups[ride.setup];
         let account = accounts(ride, setup, day.course_length_m, shift);
         let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
-        let mass = rig(setup, shift).effective_mass_kg();
+        let mass = ride_rig(ride, setup, shift).effective_mass_kg();
         let crr = setup.crr.value + rolling.shift + shift.crr;
         let first = drag(
             &account,

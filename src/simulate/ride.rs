@@ -27,6 +27,8 @@ pub(super) struct Trace {
     /// Joules the crank has taken since the start.
     pub work_j: Vec<f64>,
     pub airspeed_m_s: Vec<f64>,
+    /// Along the direction of travel: ground speed and head wind.
+    pub air_along_m_s: Vec<f64>,
     pub pedalling: Vec<bool>,
     /// Node of the path at each tick.
     pub node: Vec<usize>,
@@ -44,6 +46,13 @@ pub(super) struct Stand {
     pub next_block: Option<usize>,
     /// The first stand, before the first block.
     pub first: bool,
+}
+
+impl Stand {
+    /// The set-up is put on here, for the first time or anew.
+    pub fn changes_block(&self) -> bool {
+        self.first || self.next_block.is_some()
+    }
 }
 
 impl Trace {
@@ -269,6 +278,7 @@ impl Trace {
         self.speed_m_s.push(state.speed_m_s);
         self.work_j.push(state.work_j);
         self.airspeed_m_s.push((state.speed_m_s - along).hypot(across));
+        self.air_along_m_s.push(state.speed_m_s - along);
         self.pedalling.push(power_w > 0.0);
         self.node.push(node);
     }

@@ -4,6 +4,7 @@ use super::path::{Doing, Path};
 use super::plan::{DayPlan, Incident};
 use super::ride::{TICK_S, Trace};
 use super::road::{Road, offset_m, wrapped_longitude};
+use super::sensors::{CADENCE_RPM, drift_w};
 use crate::recording::Recording;
 
 /// How far beside a gate the true path may pass and still go through it.
@@ -24,6 +25,8 @@ pub struct TrueDay {
     /// The true position at each tick.
     track: Vec<[f64; 2]>,
     start_s: f64,
+    /// N m that the meter showed before it was zeroed for each block, and at the end; empty where it was not.
+    pub(super) power_zeros_nm: Vec<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -97,10 +100,10 @@ impl TrueDay {
         let steps = (length / 5.0).ceil().max(1.0);
         let line = (0..=steps as usize).map(|k| place(length * k as f64 / steps));
         let track = trace.ridden_m.iter().zip(&trace.node);
+        let ridden = passes(plan, path, trace);
         TrueDay {
             plan: plan.clone(),
             recordings,
-            passes: passes(plan, path, trace),
             near_passes: near_passes(plan, path, trace),
             start_deg: place(0.0),
             finish_deg: place(length),
@@ -112,6 +115,8 @@ impl TrueDay {
                 })
                 .collect(),
             start_s: trace.start_s,
+            power_zeros_nm: power_zeros_nm(plan, trace, &ridden),
+            passes: ridden,
         }
     }
 
@@ -181,6 +186,25 @@ impl TrueDay {
             _ => [0.0, 1.0],
         }
     }
+}
+
+/// The last zero is read when the rider has rolled out.
+pub(super) const LAST_ZERO_AFTER_S: f64 = 30.0;
+
+fn power_zeros_nm(plan: &DayPlan, trace: &Trace, passes: &[TruePass]) -> Vec<f64> {
+    if !plan.sensors.power_zeroed {
+        return Vec::new();
+    }
+    let changes = trace.stands.iter().filter(|stand| stand.changes_block());
+    let last_s = passes
+        .last()
+        .map(|pass| pass.end_s - trace.start_s + LAST_ZERO_AFTER_S);
+    let turning_rad_s = CADENCE_RPM * std::f64::consts::TAU / 60.0;
+    changes
+        .map(|stand| stand.to_s)
+        .chain(last_s)
+        .map(|seconds| drift_w(plan, trace, seconds) / turning_rad_s)
+        .collect()
 }
 
 fn is_cut(plan: &DayPlan, number: usize) -> bool {

@@ -94,6 +94,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         cadence_rpm: channel(|s| s.cadence_rpm),
         temperature_c: channel(|s| s.temperature_c),
         pressure_pa: channel(|s| s.pressure_pa),
+        air_speed_m_s: Vec::new(),
         extra: recording.extra.iter().map(extra).collect(),
         nominal_interval_s: 1.0,
         gaps: Vec::new(),

@@ -23,6 +23,12 @@ const INSIDE: [&str; 3] = [
 pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
+    // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
+    let mass_uncertainty_kg = |ride: &PassRide| {
+        let of_setup = surveyed.test_day.setups[ride.setup].total_mass_kg;
+        ride.total_mass_kg.unwrap_or(of_setup).standard_uncertainty
+    };
+    let mass_uncertainty_kg = rides.iter().map(mass_uncertainty_kg).sum::<f64>() / count;
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
@@ -44,15 +50,10 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         shift,
     };
     let mut inputs = vec![
-        line(
-            "total mass",
-            setup.total_mass_kg.standard_uncertainty,
-            "kg",
-            |e| Shift {
-                total_mass_kg: e,
-                ..Shift::default()
-            },
-        ),
+        line("total mass", mass_uncertainty_kg, "kg", |e| Shift {
+            total_mass_kg: e,
+            ..Shift::default()
+        }),
         line(
             "power meter scale",
             surveyed.test_day.power_scale.standard_uncertainty,

@@ -1,12 +1,18 @@
 //! The engine: a folder → everything above, in order. Every door (command line, page, watcher) calls it.
 
+mod air_speed;
+
 mod answer;
 
 mod assign;
 
+mod day_notes;
+
 mod gather;
 
 mod inputs;
+
+mod power_zero;
 
 mod remarks;
 
@@ -37,6 +43,7 @@ use crate::test_day::{Setup, Shape};
 use crate::verdict::{odd_passes, still_air_time_s};
 use answer::{AtWork, findings, setup_results};
 use assign::Assigned;
+use power_zero::PowerZeros;
 use std::path::Path;
 use weather::airs;
 
@@ -52,11 +59,15 @@ pub fn passes(folder: &Path, progress: Progress) -> Result<Surveyed> {
 ///
 /// # Errors
 /// No course.
-pub fn passes_gathered(gathered: Gathered, folder: &Path) -> Result<Surveyed> {
+pub fn passes_gathered(mut gathered: Gathered, folder: &Path) -> Result<Surveyed> {
     let test_toml = folder.join("test.toml");
+    let air_speed = gathered.test_day.air_speed.as_ref();
+    let air_speed_warnings = air_speed::take(&mut gathered.streams, air_speed, &test_toml)
+        .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let mut warnings = gathered.warnings;
+    warnings.extend(air_speed_warnings);
     warnings.extend(ridden.warnings.iter().cloned());
     Ok(Surveyed {
         folder: folder.to_path_buf(),
@@ -112,7 +123,8 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
 
-    let (rides, mut passes) = rides(&surveyed, &assigned, &airs);
+    let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
+    let (rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -181,7 +193,9 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         passes: &passes,
     }));
     warnings.extend(no_account);
-    let assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
+    let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -260,7 +274,17 @@ fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Error {
 }
 
 /// Cuts every pass that counts into cells; the results of all passes come with their flags.
-fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRide>, Vec<PassResult>) {
+fn rides(
+    surveyed: &Surveyed,
+    assigned: &Assigned,
+    airs: &[Air],
+    zeros: &PowerZeros,
+) -> (Vec<PassRide>, Vec<PassResult>) {
+    let all_streams = zeros.corrected(&surveyed.streams);
+    let blocks = 0..surveyed.test_day.blocks.len();
+    let noted_at_s: Vec<Option<f64>> = blocks
+        .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
+        .collect();
     let course = &surveyed.ridden.course;
     let all = &surveyed.ridden.passes;
     let counted = assigned
@@ -278,7 +302,7 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
         }
         let mut kept = false;
         if let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) {
-            let streams = &surveyed.streams[pass.recording];
+            let streams = &all_streams[pass.recording];
             let height = streams
                 .altitude_at(0.5 * (pass.start_s + pass.end_s))
                 .unwrap_or(0.0);
@@ -293,8 +317,9 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
                 to_m,
             };
             match cut(&ground, pass, index, setup, block) {
-                Ok(ride) => {
+                Ok(mut ride) => {
                     kept = true;
+                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
                     flags.extend(braking(&ride));
                     rides.push(ride);
                 }
@@ -351,3 +376,6 @@ fn elevations(ride: &PassRide, setup: &Setup, day: &Day, cda_m2: f64, rolling: &
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod notes_tests;

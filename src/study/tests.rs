@@ -4,7 +4,7 @@ use crate::simulate::{
     BlockTruth, DayPlan, Shape as TrueShape, loop_plan, one_way_plan, out_and_back_plan, ride_day,
 };
 use crate::test_day::TestDay;
-use crate::test_day::{Block, Exclude, Extent, PassRef, Window};
+use crate::test_day::{Block, Exclude, Extent, Notes, PassRef, Window};
 use crate::verdict::{Call, Cause};
 use proptest::prelude::*;
 use std::sync::OnceLock;
@@ -59,6 +59,7 @@ fn block(setup: Option<usize>, extent: Extent) -> Block {
         line: 40,
         setup,
         extent,
+        notes: Notes::default(),
     }
 }
 

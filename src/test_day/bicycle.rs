@@ -1,10 +1,10 @@
 //! Rider, bike and tyres: what the shared tables say, what a set-up says instead, and the defaults.
 
-use super::Measured;
 use super::quantity::{
     CRR, EFFICIENCY, Quantity, TOTAL_MASS, WHEEL_INERTIA, WHEEL_RADIUS, capitalised, plain,
 };
 use super::section::{Section, Typed};
+use super::{Measured, PowerAt};
 
 /// A value and where its two parts came from.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,13 +21,6 @@ pub(super) struct Bicycle {
     pub wheel_radius_m: Settled,
     pub wheel_inertia_kg_m2: Settled,
     pub crr: Settled,
-}
-
-/// Where the power is measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum PowerAt {
-    Crank,
-    Hub,
 }
 
 fn default(value: f64, standard_uncertainty: f64) -> Settled {
@@ -81,6 +74,14 @@ impl Bicycle {
             override_with(&mut bicycle.crr, tyres, &CRR);
         }
         bicycle
+    }
+
+    /// The mass that was weighed before the blocks stands instead of a default.
+    pub fn weighed(&mut self, mass: Measured) {
+        self.total_mass_kg = Settled {
+            measured: mass,
+            uncertainty_given: true,
+        };
     }
 
     /// This bicycle with what one `[[setup]]` says instead.

@@ -22,4 +22,6 @@ mod stopwatch;
 
 mod usage;
 
+mod day_notes;
+
 mod docs;
