@@ -5,8 +5,9 @@
 use super::*;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::course::Direction;
-use crate::estimate::cells::{PassRide, Shift};
+use crate::estimate::cells::PassRide;
 use crate::estimate::made::{Truth, held, length_m, level, pass, setup};
+use crate::estimate::plain::{Day, averages};
 use crate::test_day::Setup;
 
 const SPEED_M_S: f64 = 11.11;

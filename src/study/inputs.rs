@@ -167,7 +167,9 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                 "gusts' mean square" => (gust_square_uncertainty.min(gust_square), "m²/s²"),
                 "climb of the road" => (known("climb from start to finish"), "m"),
                 "remounting" => (strengths.block_sd, "1"),
-                _ => (strengths.pass_sd, "1"),
+                "position from pass to pass" => (strengths.pass_sd, "1"),
+                // Of gusts alike in both directions, whose mean square is one and a half times their variance.
+                _ => ((gust_square / 1.5).sqrt(), "m/s"),
             };
             let ridden = |s: usize| averages.setups[s].is_some();
             let cda_m2 = |s: usize| joint.log_cda(s).map_or(f64::NAN, |(log, _)| log.exp());

@@ -185,6 +185,11 @@ fn inside(
             ..*hyper
         })?,
     ));
+    // What none of them explains is left by the noise of the cells.
+    let left = (0..functions.ncols())
+        .map(|f| all[(f, f)] - lines.iter().map(|(_, v)| v[f].max(0.0)).sum::<f64>())
+        .collect();
+    lines.push(("gusts and sensors within passes", left));
     Some(
         lines
             .into_iter()
