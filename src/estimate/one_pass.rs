@@ -24,6 +24,8 @@ const BRAKED_DISTRUST: f64 = 10.0;
 /// 2 × e^±1.2 m²/s, twice the gusts' variance times their memory.
 pub const GUST_Q_MEDIAN_M2_S: f64 = 2.0;
 pub const GUST_Q_LOG_SD: f64 = 1.2;
+/// Memory of gusts at rider height. Common practice, no published source.
+pub const GUST_MEMORY_S: f64 = 5.0;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DragFit {
@@ -52,15 +54,10 @@ pub fn covariance(
     gust_q: f64,
 ) -> DMatrix<f64> {
     let count = accounts.len();
-    let mut v = DMatrix::zeros(count, count);
+    let mut v = gusts_j2(accounts) * (gust_q * cda_m2 * cda_m2);
     for (index, account) in accounts.iter().enumerate() {
-        // At steady speed the account is ½ρ(v+w)²vT, so ρ(v+w)v, the work rate for each metre a second of
-        // gust, is twice it over (v+w)T; w is small beside v, which is good enough for a variance.
-        let speed = account.distance_m / account.duration_s;
-        let per_gust = 2.0 * account.air_j_m2.abs() / (speed * account.duration_s) * cda_m2;
         let power_w = account.crank_j / account.duration_s;
-        v[(index, index)] += per_gust.powi(2) * gust_q * account.duration_s
-            + (POWER_NOISE_SHARE * power_w).powi(2) * account.duration_s
+        v[(index, index)] += (POWER_NOISE_SHARE * power_w).powi(2) * account.duration_s
             + ride.cells[index].unknown_power_j.powi(2)
             + (BRAKED_DISTRUST * ride.cells[index].braked_j).powi(2);
     }
@@ -85,6 +82,34 @@ pub fn covariance(
         if edge > 0 && edge < count {
             v[(edge - 1, edge)] -= variance;
             v[(edge, edge - 1)] -= variance;
+        }
+    }
+    v
+}
+
+/// What gusts add to the covariance for each m²/s of their strength and each m⁴ of CdA².
+///
+/// The integral of an Ornstein–Uhlenbeck process over a cell: white beyond its memory. What blows at the end of
+/// one cell blows on into the next; taken as white, the gusts of cells of 15 s would look a third too weak.
+pub fn gusts_j2(accounts: &[Account]) -> DMatrix<f64> {
+    let count = accounts.len();
+    let fade = |seconds: f64| 1.0 - (-seconds / GUST_MEMORY_S).exp();
+    // At steady speed the account is ½ρ(v+w)²vT, so ρ(v+w)v, the work rate for each metre a second of
+    // gust, is twice it over (v+w)T; w is small beside v, which is good enough for a variance.
+    let rate = |a: &Account| 2.0 * a.air_j_m2.abs() / a.distance_m;
+    let mut v = DMatrix::zeros(count, count);
+    for (i, a) in accounts.iter().enumerate() {
+        v[(i, i)] = rate(a).powi(2) * (a.duration_s - GUST_MEMORY_S * fade(a.duration_s));
+        let mut between_s = 0.0;
+        for (j, b) in accounts.iter().enumerate().skip(i + 1) {
+            let shared_s = 0.5
+                * GUST_MEMORY_S
+                * fade(a.duration_s)
+                * fade(b.duration_s)
+                * (-between_s / GUST_MEMORY_S).exp();
+            v[(i, j)] = rate(a) * rate(b) * shared_s;
+            v[(j, i)] = v[(i, j)];
+            between_s += b.duration_s;
         }
     }
     v

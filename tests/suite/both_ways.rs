@@ -6,7 +6,7 @@ use stillair::estimate::cells::{Cell, PassRide, RiddenStep, Shift, rig};
 use stillair::estimate::plain::{Day, averages};
 use stillair::estimate::rolling::{Ended, Rolling};
 use stillair::physics::{RelativeWind, Rig, Surroundings, steady_speed_m_s};
-use stillair::test_day::{Setup, without_file};
+use stillair::test_day::{Setup, Shape, without_file};
 
 const LENGTH_M: f64 = 1500.0;
 const CDA_M2: f64 = 0.32;
@@ -97,7 +97,7 @@ fn off_percent(rides: &[PassRide]) -> f64 {
         rides,
         setups: &setups,
         course_length_m: LENGTH_M,
-        shape: stillair::test_day::Shape::OutAndBack,
+        shape: Shape::OutAndBack,
     };
     let averages = averages(&day, &held(), &Shift::default()).unwrap();
     100.0 * (averages.blocks[0].cda_m2 / CDA_M2 - 1.0)

@@ -2,7 +2,7 @@
 
 use super::prior::When;
 use crate::estimate::cells::{Account, PassRide, Shift, accounts, rig};
-use crate::estimate::one_pass::covariance;
+use crate::estimate::one_pass::{covariance, gusts_j2};
 use crate::test_day::Setup;
 use nalgebra::DMatrix;
 
@@ -62,8 +62,8 @@ pub struct Contribution {
     pub edges_m: Vec<[f64; 2]>,
     /// Covariance of the energies without gusts, J².
     noise_j2: DMatrix<f64>,
-    /// ... and what gusts add to the diagonal for each m²/s of q and each m⁴ of CdA².
-    gusts: Vec<f64>,
+    /// ... and what gusts add for each m²/s of their strength and each m⁴ of CdA².
+    gusts_j2: DMatrix<f64>,
 }
 
 impl Contribution {
@@ -110,8 +110,6 @@ impl Contribution {
             .collect();
         let crr = setup.crr.value + crr_shift + shift.crr;
         let mass = rig(setup, shift).effective_mass_kg();
-        let noise_j2 = covariance(ride, &rest, mass, 0.0, 0.0);
-        let with_gusts = covariance(ride, &rest, mass, 1.0, 1.0);
         Contribution {
             setup: ride.setup,
             block: ride.block,
@@ -127,10 +125,8 @@ impl Contribution {
             distance_m: rest.iter().map(|a| a.distance_m).sum(),
             weight_n: rest.first().map_or(0.0, |a| a.weight_n),
             edges_m: ride.cells.iter().map(|c| [c.from_m, c.to_m]).collect(),
-            gusts: (0..rest.len())
-                .map(|c| with_gusts[(c, c)] - noise_j2[(c, c)])
-                .collect(),
-            noise_j2,
+            gusts_j2: gusts_j2(&rest),
+            noise_j2: covariance(ride, &rest, mass, 0.0, 0.0),
         }
     }
 
@@ -140,10 +136,6 @@ impl Contribution {
 
     /// Covariance of the energies at a drag area and a gust strength, J².
     pub fn covariance_j2(&self, cda_m2: f64, gust_q_m2_s: f64) -> DMatrix<f64> {
-        let mut v = self.noise_j2.clone();
-        for (c, gust) in self.gusts.iter().enumerate() {
-            v[(c, c)] += gust * cda_m2 * cda_m2 * gust_q_m2_s;
-        }
-        v
+        &self.noise_j2 + &self.gusts_j2 * (cda_m2 * cda_m2 * gust_q_m2_s)
     }
 }

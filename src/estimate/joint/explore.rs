@@ -12,6 +12,8 @@ pub struct Told {
     pub wander_sd_m_s: Option<f64>,
     pub wander_memory_s: Option<f64>,
     pub gust_q_m2_s: Option<f64>,
+    pub block_sd: Option<f64>,
+    pub pass_sd: Option<f64>,
 }
 
 impl Told {
@@ -21,8 +23,8 @@ impl Told {
             self.wander_sd_m_s.map(f64::ln),
             self.wander_memory_s.map(f64::ln),
             self.gust_q_m2_s.map(f64::ln),
-            None,
-            None,
+            self.block_sd.map(f64::ln),
+            self.pass_sd.map(f64::ln),
         ]
     }
 }

@@ -1,5 +1,6 @@
 //! What is known of any test day before it is ridden, and how its slow processes hang together in time.
 
+use crate::estimate::one_pass::GUST_MEMORY_S;
 use nalgebra::DMatrix;
 
 /// METHOD 4: CdA 0.30 m² × e^±0.35.
@@ -10,10 +11,7 @@ pub const RATIO_LOG_SD: f64 = 0.30;
 /// A power meter's zero, tyres that warm, bottles that empty: the retarding force changes by this within an
 /// hour. Common practice, no published source: 1 % of some 200 W at 10 m/s.
 pub const DRIFT_N_PER_SQRT_H: f64 = 0.2;
-/// Memory of gusts at rider height: ties their strength q = 2 σ² × memory to their mean square.
-/// Common practice, no published source.
-const GUST_MEMORY_S: f64 = 5.0;
-/// ... and the mean square is known to this share only, since the memory is.
+/// The mean square of gusts is known to this share only, since their memory is (q = 2 σ² × memory).
 const GUST_SQUARE_SHARE: f64 = 0.6;
 
 /// Strengths that no single pass shows, as natural logarithms.
@@ -31,8 +29,10 @@ pub struct Hyper {
     pub pass: f64,
 }
 
-/// Median and standard deviation of each logarithm (METHOD 4), in the order of the fields.
-pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.01, 0.6), (0.005, 0.7)];
+/// Median and standard deviation of each logarithm, in the order of the fields: METHOD 4, but for the last two.
+/// A rider gets back into position to 0.3 to 1.5 % of CdA (judgement, no published source); METHOD's medians of
+/// 1 and 0.5 % are the upper half of that, and made the intervals of such days hold the truth too often.
+pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.0075, 0.6), (0.004, 0.7)];
 
 impl Hyper {
     pub fn medians() -> Hyper {

@@ -51,6 +51,8 @@ fn told(drawn: &Drawn) -> Told {
         wander_sd_m_s: Some(wind.wander_sd_m_s),
         wander_memory_s: Some(wind.wander_memory_s),
         gust_q_m2_s: Some(2.0 * wind.gust_along_sd_m_s.powi(2) * wind.gust_memory_s),
+        block_sd: Some(drawn.plan.rider.position_block_sd),
+        pass_sd: Some(drawn.plan.rider.position_pass_sd),
     }
 }
 
