@@ -20,7 +20,7 @@ const UNKNOWN_POWER_SHARE: f64 = 0.35;
 const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
 
 /// Below this the rider coasts.
-const COASTING_W: f64 = 15.0;
+pub(crate) const COASTING_W: f64 = 15.0;
 /// A rider who sits up: what air and tyres can take at most without the brakes (REFERENCES 1.4, 1.5).
 const BRAKED_CDA_M2: f64 = 0.5;
 const BRAKED_CRR: f64 = 0.008;

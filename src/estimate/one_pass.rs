@@ -9,16 +9,16 @@ use nalgebra::{DMatrix, DVector};
 
 /// Standard uncertainty of a recorded speed at one instant: sensors' pulses and the unit's averaging.
 /// Common practice, no published source.
-const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
+pub(crate) const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
 /// Where along the road a cell ends is known to this: positions wander, but only gates rest on them;
 /// within a pass the wheel measures.
-const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
+pub(crate) const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
 /// Relative standard uncertainty of one second's mean power: pedal strokes do not fit whole into a second.
 /// Common practice, no published source.
-const POWER_NOISE_SHARE: f64 = 0.04;
+pub(crate) const POWER_NOISE_SHARE: f64 = 0.04;
 
 /// A cell in which the brakes took energy says next to nothing: its error is this many times what they took.
-const BRAKED_DISTRUST: f64 = 10.0;
+pub(crate) const BRAKED_DISTRUST: f64 = 10.0;
 
 /// Gust work per cell ridden in T seconds has variance (ρ CdA (v+w) v)² q T. METHOD 4: q is about
 /// 2 × e^±1.2 m²/s, twice the gusts' variance times their memory.

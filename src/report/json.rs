@@ -3,9 +3,9 @@
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
 use crate::streams::{SpeedSource, Streams};
-use crate::study::{Compared, PassResult, Surveyed};
+use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
 use crate::units::utc_text;
-use crate::verdict::{Estimated, Finding, Worth};
+use crate::verdict::{Cause, Estimated, Finding, Line, Worth};
 use serde_json::{Map, Value, json};
 
 const SCHEMA: u32 = 1;
@@ -73,7 +73,7 @@ pub fn compare(compared: &Compared) -> Value {
         "passes": compared.passes.iter().map(|p| compared_pass(p, compared)).collect::<Vec<_>>(),
         "near_passes": near_passes(surveyed),
         "setups": setups(compared),
-        "comparisons": compared.findings.iter().map(|f| comparison(f, compared)).collect::<Vec<_>>(),
+        "comparisons": comparisons(compared),
         "budget": budget(compared),
         "fit": {
             "ended": compared.fit.ended,
@@ -192,7 +192,35 @@ fn setups(compared: &Compared) -> Vec<Value> {
         .collect()
 }
 
-fn comparison(finding: &Finding, compared: &Compared) -> Value {
+fn comparisons(compared: &Compared) -> Vec<Value> {
+    let accounts = compared.stopwatches.iter().map(Option::as_ref);
+    compared
+        .findings
+        .iter()
+        .zip(accounts.chain(std::iter::repeat(None)))
+        .map(|(finding, account)| comparison(finding, account, compared))
+        .collect()
+}
+
+/// Seconds a pass; positive: the set-up was slower. The lines add up to the raw change.
+fn stopwatch(account: &Stopwatched) -> Value {
+    let line = |line: &Line| {
+        let mut map = Map::new();
+        map.insert("cause".into(), json!(line.cause.as_text()));
+        map.insert("time_change_s".into(), number(line.time_change_s));
+        if line.cause == Cause::SetUp {
+            map.insert("interval_90".into(), interval(account.setup_interval_90_s));
+        }
+        Value::Object(map)
+    };
+    json!({
+        "raw_time_change_s": number(account.account.raw_time_change_s),
+        "wind_known": account.wind_known,
+        "lines": account.account.lines.iter().map(line).collect::<Vec<_>>(),
+    })
+}
+
+fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compared) -> Value {
     let names = &compared.surveyed.test_day.setups;
     let mut watts = Map::new();
     watts.insert("speed_m_s".into(), number(finding.speed_m_s));
@@ -211,6 +239,7 @@ fn comparison(finding: &Finding, compared: &Compared) -> Value {
         "more_blocks_to_resolve": finding.more_blocks_to_resolve,
         "known_to_be_small": finding.known_to_be_small,
         "null_test": null_test,
+        "stopwatch": account.map_or(Value::Null, stopwatch),
         "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
     })
 }

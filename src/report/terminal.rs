@@ -8,6 +8,8 @@ mod passes;
 
 mod setups;
 
+mod stopwatch;
+
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 
@@ -31,6 +33,7 @@ pub fn compare(compared: &Compared, width: usize) -> String {
     }
     parts.push(answer::answer(compared, width));
     parts.extend(answer::differences(compared, width));
+    parts.extend(stopwatch::stopwatch(compared, width));
     parts.push(setups::setups(compared, width));
     parts.push(course(&compared.surveyed, climb_uncertainty_m(compared), width));
     parts.push(passes::fitted(compared, width));

@@ -272,6 +272,13 @@ pub enum Incident {
         gust_m_s: f64,
         duration_s: f64,
     },
+    /// The brakes are touched for a moment while the rider keeps pedalling.
+    BrakeDab {
+        pass: usize,
+        at_m: f64,
+        brake_n: f64,
+        duration_s: f64,
+    },
     /// The rider stops; that pass is none any more.
     Stop { pass: usize, at_m: f64, duration_s: f64 },
     /// A first attempt is given up after `at_m`; the pass itself follows.
@@ -286,6 +293,7 @@ impl Incident {
     pub fn pass(&self) -> usize {
         match *self {
             Incident::Lorry { pass, .. }
+            | Incident::BrakeDab { pass, .. }
             | Incident::Stop { pass, .. }
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }

@@ -18,7 +18,11 @@ mod remarks;
 
 mod result;
 
+mod stopwatch;
+
 mod weather;
+
+pub use stopwatch::Stopwatched;
 
 pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -173,6 +177,13 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         &at_work,
         &surveyed.test_day,
     );
+    let known = stopwatch::Known {
+        day: &day,
+        surveyed: &surveyed,
+        setups: &setup_results,
+        winds_m_s: stopwatch::written_winds(&rides),
+    };
+    let (stopwatches, no_account) = stopwatch::stopwatches(&known, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
         surveyed: &surveyed,
         day: &day,
@@ -181,6 +192,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
@@ -191,6 +203,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         passes,
         setups: setup_results,
         findings,
+        stopwatches,
         budget,
         fit: inputs::fit_end(&rolling, rides.len()),
         rolling,

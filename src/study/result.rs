@@ -1,5 +1,6 @@
 //! What the engine gives: the course with its passes, and the answer to a test day.
 
+use super::stopwatch::Stopwatched;
 use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
@@ -80,6 +81,8 @@ pub struct Compared {
     pub passes: Vec<PassResult>,
     pub setups: Vec<SetupResult>,
     pub findings: Vec<Finding>,
+    /// One for each finding; `None` where a warning says why.
+    pub stopwatches: Vec<Option<Stopwatched>>,
     pub budget: Vec<BudgetLine>,
     pub rolling: Rolling,
     pub fit: FitEnd,

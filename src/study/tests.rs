@@ -5,7 +5,7 @@ use crate::simulate::{
 };
 use crate::test_day::TestDay;
 use crate::test_day::{Block, Exclude, Extent, Notes, PassRef, Window};
-use crate::verdict::Call;
+use crate::verdict::{Call, Cause};
 use proptest::prelude::*;
 use std::sync::OnceLock;
 
@@ -378,6 +378,13 @@ fn sound(day: &Compared) {
         }
         assert!(finding.probability_lower.is_none_or(|p| (0.0..=1.0).contains(&p)));
         assert!(finding.cda_change_percent.interval_90.is_some() || finding.call == Call::NotResolved);
+    }
+    assert_eq!(day.stopwatches.len(), day.findings.len());
+    for stopwatch in day.stopwatches.iter().flatten() {
+        let account = &stopwatch.account;
+        let sum: f64 = account.lines.iter().map(|line| line.time_change_s).sum();
+        assert!((sum - account.raw_time_change_s).abs() < 1e-9, "{account:?}");
+        ordered(stopwatch.setup_interval_90_s, account.time_change_s(Cause::SetUp));
     }
     for line in &day.budget {
         assert!(

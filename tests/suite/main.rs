@@ -18,6 +18,8 @@ mod recordings;
 
 mod streams;
 
+mod stopwatch;
+
 mod usage;
 
 mod day_notes;
