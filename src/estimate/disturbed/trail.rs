@@ -1,7 +1,7 @@
 //! The energy account of one pass, step by step, summed from its start.
 
 use crate::course::Direction;
-use crate::estimate::cells::{PassRide, RiddenStep, Shift, rig, surroundings};
+use crate::estimate::cells::{PassRide, RiddenStep, Shift, ride_rig, surroundings};
 use crate::estimate::one_pass::{
     BRAKED_DISTRUST, EDGE_STANDARD_UNCERTAINTY_M, POWER_NOISE_SHARE, SPEED_STANDARD_UNCERTAINTY_M_S,
 };
@@ -47,7 +47,7 @@ pub(super) struct Between {
 impl Trail {
     pub fn new(ride: &PassRide, setup: &Setup, cda_m2: f64, crr: f64) -> Self {
         let neutral = Shift::default();
-        let (rig, around) = (rig(setup, &neutral), surroundings(ride, &neutral));
+        let (rig, around) = (ride_rig(ride, setup, &neutral), surroundings(ride, &neutral));
         let weight_n = rig.total_mass_kg * around.gravity_m_s2;
         let sign = match ride.direction {
             Direction::Forward => 1.0,
