@@ -26,7 +26,7 @@ fn disturbed(one: &Disturbance) -> String {
     let (less, energy_kj) = (one.energy_j < 0.0, one.energy_j.abs() / 1000.0);
     format!(
         "disturbed: {:.0} to {:.0} m, {:.0} s after the start for {:.0} s: {energy_kj:.1} kJ {} than drag and tyres \
-         take, as by {}; this stretch hardly counts",
+         take, as by {}; this is taken out",
         one.from_m,
         one.to_m,
         one.after_start_s,

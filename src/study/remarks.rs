@@ -376,8 +376,8 @@ fn odd(seen: &Seen, all: &mut Vec<Warning>) {
         all.push(Warning::new(
             "disturbed stretch",
             format!(
-                "in pass {} something else than the road and the day's wind was at work for some seconds; these \
-                 stretches hardly count",
+                "in pass {} something else than the road and the day's wind was at work for some seconds; what is \
+                 odd there is taken out",
                 disturbed.join(", ")
             ),
             "See the flags of the pass for where and how much, and the recording for what it was.",

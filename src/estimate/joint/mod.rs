@@ -116,7 +116,7 @@ pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Tol
     let mut settled = settle(&model, told, None)?;
     let disturbed = disturbed(day, rolling, &model, &settled);
     if disturbed.iter().any(|pass| !pass.is_empty()) {
-        distrust(&mut model, &disturbed);
+        leave_out(&mut model, &disturbed);
         settled = settle(&model, told, Some(&settled))?;
     }
     let nodes = explore(&model, &settled.point, settled.log_gust_q, told);
@@ -130,7 +130,7 @@ fn disturbed(day: &Day, rolling: &Rolling, model: &Model, settled: &Settled) -> 
     disturbances(day, &cda_m2, rolling.shift, settled.log_gust_q.exp())
 }
 
-fn distrust(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
+fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
     for (contribution, all) in model.contributions.iter_mut().zip(disturbed) {
         for one in all {
             contribution.distrust(one);
@@ -373,7 +373,7 @@ impl Joint {
         let mut model = model(day, profile, rolling, shift)?;
         for (contribution, pass) in model.contributions.iter_mut().zip(&self.passes) {
             for one in &pass.disturbances {
-                contribution.distrust(one);
+                contribution.leave_out(one);
             }
         }
         let mut point = self.centre.point.clone();
