@@ -146,7 +146,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         &averages,
         &inputs::shared(&surveyed, &rides, &rolling),
     );
-    let joint = joint(&day, course.profile.as_ref(), &rolling, &Shift::default(), told)
+    let joint = joint(&day, course.profile.as_ref(), &rolling, told)
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
