@@ -4,6 +4,7 @@ use super::Row;
 use super::drawn::Odd;
 use super::judged::{Interval, Judged, Ratio};
 use std::fmt::Write;
+use std::process::Command;
 
 /// Which days a table is of.
 type Pick = fn(&Judged) -> bool;
@@ -40,7 +41,7 @@ fn heading(days: u64) -> String {
         "# Accuracy
 
 How well this program tells the truth of days that its own simulator rode: {days} days for each course and order, drawn afresh.
-Regression: stillair {version}, `cargo run --release --example accuracy -- {days} --write`. The same numbers give the same days, and every row and every estimate sees the same {days}.
+Regression: stillair {version} at {commit}, `cargo run --release --example accuracy -- {days} --write`. The same numbers give the same days, and every row and every estimate sees the same {days}.
 
 **The days.** Each letter is one mounting, ridden once one way, twice out and back, four laps on the loop. The true change of drag area is in turn 0, −1, −5, −15, 0, +1, +5, +15 %. Drawn for each day:
 
@@ -64,7 +65,20 @@ Neither wind nor gates are written in `test.toml`. On a third of the days the wi
 {days} days tell a share near 0.90 to ± {share:.1} % and a root mean square to ± {square:.0} % (one standard deviation); the smaller tables less.
 ",
         version = env!("CARGO_PKG_VERSION"),
+        commit = commit(),
     )
+}
+
+/// The commit that the sources stand at, `-dirty` where something in them is not committed.
+fn commit() -> String {
+    let git = Command::new("git")
+        .args(["describe", "--always", "--dirty"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output();
+    match git {
+        Ok(output) if output.status.success() => String::from_utf8_lossy(&output.stdout).trim().to_string(),
+        _ => "an unknown commit".to_string(),
+    }
 }
 
 fn good(row: &Row, pick: Pick) -> Vec<&Judged> {
