@@ -57,7 +57,7 @@ impl Made {
             rides: &self.rides,
             setups: &self.setups,
             course_length_m: self.course_length_m,
-            out_and_back: false,
+            shape: crate::test_day::Shape::OneWay,
         };
         disturbances(&day, &[0.3; 4], 0.0, GUST_Q_MEDIAN_M2_S)
     }
@@ -129,7 +129,7 @@ fn a_day_without_any_noise_is_quiet() {
         rides: &rides,
         setups: &setups,
         course_length_m: length_m(&level(0.3, &|t| 10.0 + (t / 9.0).sin())),
-        out_and_back: false,
+        shape: crate::test_day::Shape::OneWay,
     };
     let found = disturbances(&day, &[0.28; 5], 0.0, GUST_Q_MEDIAN_M2_S);
     assert_eq!(counts(&found), [0; 5]);
@@ -194,7 +194,7 @@ fn of(day: &RiddenDay) -> Day<'_> {
         rides: &day.rides,
         setups: &day.setups,
         course_length_m: day.course_length_m,
-        out_and_back: false,
+        shape: crate::test_day::Shape::OneWay,
     }
 }
 

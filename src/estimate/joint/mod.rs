@@ -133,7 +133,7 @@ fn disturbed(day: &Day, rolling: &Rolling, model: &Model, settled: &Settled) -> 
 fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
     for (contribution, all) in model.contributions.iter_mut().zip(disturbed) {
         for one in all {
-            contribution.distrust(one);
+            contribution.leave_out(one);
         }
     }
 }
