@@ -8,6 +8,7 @@ pub mod layout;
 mod lowest;
 pub mod prior;
 pub mod system;
+mod together;
 
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
@@ -367,5 +368,11 @@ impl Joint {
     /// Chances of being the lowest, in the order given, by draws from the mixture with a fixed seed.
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
+    }
+
+    /// The level at which the interval of each pair must be given so that all of them hold together at `level`.
+    /// `shared`: effects of common inputs on each log drag area. `None` where there is no distribution.
+    pub fn level_for_each(&self, setups: &[usize], shared: &[&[f64]], level: f64) -> Option<f64> {
+        together::level_for_each(&self.drags, setups, shared, level)
     }
 }
