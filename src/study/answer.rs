@@ -1,5 +1,6 @@
 //! Averages → set-ups with their combined uncertainty, and every pair compared.
 
+use super::doubts::same_thing;
 use super::{SetupResult, Surveyed};
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::estimate::budget::BudgetLine;
@@ -9,7 +10,7 @@ use crate::estimate::plain::{Averages, Day, compare as compare_blocks};
 use crate::estimate::rolling::Rolling;
 use crate::physics::{Rig, Surroundings};
 use crate::test_day::TestDay;
-use crate::verdict::{At, Finding, LEVEL, StillAir, judge};
+use crate::verdict::{At, Finding, LEVEL, StillAir, as_null_test, judge};
 
 /// The baseline and the mean conditions of the day, for everything that is re-ridden or restated.
 pub(super) struct AtWork {
@@ -127,6 +128,12 @@ pub(super) fn findings(
         .filter(|s| averages.setups[*s].is_some())
         .collect();
     let pairs = ridden.len() * ridden.len().saturating_sub(1) / 2;
+    let shared: Vec<&[f64]> = budget
+        .iter()
+        .filter(|line| !line.inside)
+        .map(|line| line.effect_log_ratio.as_slice())
+        .collect();
+    let level = (pairs > 1).then(|| joint.level_for_each(&ridden, &shared, LEVEL));
     let mut findings = Vec::new();
     for (position, &baseline) in ridden.iter().enumerate() {
         for &setup in &ridden[position + 1..] {
@@ -160,7 +167,14 @@ pub(super) fn findings(
                 baseline_standard_uncertainty_m2: base.1,
                 pairs,
             };
-            findings.push(judge(&comparison, &average, &at));
+            let mut finding = judge(&comparison, &average, &at);
+            if let Some(level) = level.flatten() {
+                finding = finding.holding_together(&comparison, level);
+            }
+            if same_thing(day.setups, setup, baseline) {
+                finding = as_null_test(finding);
+            }
+            findings.push(finding);
         }
     }
     findings

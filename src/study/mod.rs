@@ -8,6 +8,8 @@ mod assign;
 
 mod day_notes;
 
+mod doubts;
+
 mod gather;
 
 mod inputs;
@@ -192,6 +194,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(doubts::doubts(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);

@@ -205,5 +205,23 @@ fn two_names_for_the_same_thing_are_called_so() {
         "name = \"set-up B\"\nsame_as = \"set-up A\"",
     );
     let text = unwrapped(&bench.compare().works().stdout);
-    assert!(text.contains("By test.toml the two are the same"), "{text}");
+    assert!(
+        text.contains("'set-up B' and 'set-up A' are the same by test.toml, and came out ")
+            && text.contains("Verdict: null test."),
+        "{text}"
+    );
+    let json = bench.run(&["compare", "day", "--json"]).json();
+    let pair = &json["comparisons"][0];
+    assert_eq!(
+        (&pair["null_test"], &pair["verdict"]),
+        (&true.into(), &"not resolved".into())
+    );
+    let says = &pair["null_test_says"];
+    assert_eq!(says["change_percent"], pair["cda_change_percent"]["value"]);
+    let agrees = says["chance_of_more"].as_f64().unwrap() >= 0.1;
+    assert_eq!(says["agrees"], agrees);
+    assert!(
+        says["sentence"].as_str().unwrap().starts_with("came out "),
+        "{says}"
+    );
 }
