@@ -8,7 +8,9 @@ mod assign;
 
 mod day_notes;
 
-mod doubts;
+mod distrust;
+
+mod doubt;
 
 mod gather;
 
@@ -37,13 +39,13 @@ use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
 use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Day, averages};
+use crate::estimate::plain::{Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::{Rig, gravity_m_s2};
 use crate::streams::Streams;
 use crate::test_day::{Setup, Shape};
-use crate::verdict::{odd_passes, still_air_time_s};
-use answer::{AtWork, findings, setup_results};
+use crate::verdict::still_air_time_s;
+use answer::{AtWork, Estimates, findings, setup_results};
 use assign::Assigned;
 use power_zero::PowerZeros;
 use std::path::Path;
@@ -140,24 +142,25 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     };
     let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
     let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
-        .and_then(|rolling| averages(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages)))
+        .and_then(|rolling| {
+            averages_at(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages))
+        })
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let budget = budget(
-        &day,
-        &rolling,
-        &averages,
-        &inputs::shared(&surveyed, &rides, &rolling),
-    );
-    let joint = joint(&day, course.profile.as_ref(), &rolling, told)
-        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let profile = course.profile.as_ref();
+    let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+        .into_iter()
+        .partition(|input| input.inside);
+    let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
+    budget_lines.extend(inputs::inside(&joint, &inside, &averages));
+    let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
+    let budget = budget_lines;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
-    for odd in odd_passes(&day, &averages) {
-        let side = if odd.off_percent > 0.0 { "above" } else { "below" };
-        passes[rides[odd.ride].pass].flags.push(format!(
-            "odd: its drag area is {:.0} % {side} the others of its set-up and direction",
-            odd.off_percent.abs()
-        ));
+    for (ride, judged) in rides.iter().zip(&joint.passes) {
+        let result = &mut passes[ride.pass];
+        result.flags.extend(doubt::flags(judged));
+        result.judged = Some(doubt::seen(judged, setups.len()));
     }
     for pass in &averages.passes {
         let ride = &rides[pass.ride];
@@ -171,10 +174,13 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
     let findings = findings(
-        &day,
-        &averages,
-        &joint,
-        &budget,
+        &Estimates {
+            day: &day,
+            averages: &averages,
+            joint: &joint,
+            budget: &budget,
+            of_average: &of_average,
+        },
         &setup_results,
         &at_work,
         &surveyed.test_day,
@@ -183,7 +189,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         day: &day,
         surveyed: &surveyed,
         setups: &setup_results,
-        winds_m_s: stopwatch::written_winds(&rides),
+        winds_m_s: stopwatch::winds_m_s(&joint),
     };
     let (stopwatches, no_account) = stopwatch::stopwatches(&known, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
@@ -191,10 +197,11 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         day: &day,
         averages: &averages,
         rolling: &rolling,
+        joint: &joint,
         setups: &setup_results,
         passes: &passes,
     }));
-    warnings.extend(doubts::doubts(&day, &setup_results, &findings));
+    warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
@@ -208,7 +215,8 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         findings,
         stopwatches,
         budget,
-        fit: inputs::fit_end(&rolling, rides.len()),
+        fit: inputs::fit_end(&rolling, &joint, rides.len()),
+        strengths: joint.strengths,
         rolling,
         assumptions,
         warnings,
@@ -337,6 +345,7 @@ fn rides(
             flags,
             cda_m2: None,
             still_air_time_s: None,
+            judged: None,
             elevation: None,
         });
     }

@@ -13,10 +13,13 @@ const MOST_LOG_RATIO: f64 = 1.4;
 
 /// A difference that is sure by its interval, and larger than what posture and equipment are known to make.
 /// What is merely uncertain is not doubted, and of a null pair the null test speaks.
+/// It is about drag areas: tyres differ by more in their rolling resistance.
 pub fn too_good(finding: &Finding) -> bool {
-    finding.null_test.is_none()
-        && finding.call != Call::NotResolved
-        && finding.cda_change_percent.value.abs() > LARGEST_PERCENT
+    let drag = &finding.cda_change_percent;
+    let sure = drag
+        .interval_90
+        .is_some_and(|[low, high]| low > 0.0 || high < 0.0);
+    finding.null_test.is_none() && sure && drag.value.abs() > LARGEST_PERCENT
 }
 
 /// The change of drag area that alone would make the raw difference of the times, in percent of the baseline's,
@@ -71,7 +74,7 @@ pub fn stopwatch_misleads(finding: &Finding, if_all_drag_percent: Option<f64>) -
 /// What a day makes of nothing: a set-up compared with itself under another name.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NullTest {
-    /// Of drag area; nothing but zero would be true.
+    /// Of what the pair is compared in; nothing but zero would be true.
     pub change_percent: f64,
     pub standard_uncertainty_percent: Option<f64>,
     /// That chance alone gives a change as large or larger, either way; `None` without an interval.
@@ -80,11 +83,12 @@ pub struct NullTest {
 
 /// The same comparison, read as a null test: it calls no difference, for there is none.
 pub fn as_null_test(finding: Finding) -> Finding {
+    let change = finding.tested_percent();
     Finding {
         call: Call::NotResolved,
         null_test: Some(NullTest {
-            change_percent: finding.cda_change_percent.value,
-            standard_uncertainty_percent: finding.cda_change_percent.standard_uncertainty,
+            change_percent: change.value,
+            standard_uncertainty_percent: change.standard_uncertainty,
             chance_of_more: finding
                 .probability_lower
                 .map(|lower| 2.0 * lower.min(1.0 - lower)),

@@ -1,4 +1,4 @@
-use super::super::finding::{At, judge};
+use super::super::finding::{About, At, Pair, judge};
 use super::super::road::Stretch;
 use super::super::stopwatch::AsRidden;
 use super::*;
@@ -35,7 +35,14 @@ fn finding(change_percent: f64, log_uncertainty: Option<f64>) -> Finding {
         baseline_standard_uncertainty_m2: 0.01,
         pairs: 1,
     };
-    judge(&comparison, &comparison, &at)
+    let pair = Pair {
+        about: About::Drag,
+        tested: comparison.clone(),
+        drag: Some(comparison.clone()),
+        rolling: None,
+        pass_average: comparison,
+    };
+    judge(&pair, &at)
 }
 
 fn null(change_percent: f64, standard_deviations: f64) -> NullTest {
@@ -61,6 +68,18 @@ fn only_what_is_large_and_sure_is_too_good() {
         assert_eq!(too_good(&found), doubted, "{change_percent} {uncertainty:?}");
         assert!(!too_good(&as_null_test(found)), "{change_percent}");
     }
+}
+
+/// Tyres may differ by a third in rolling resistance, and the null test of a pair is about what it is compared in.
+#[test]
+fn a_change_of_rolling_resistance_is_not_measured_by_postures() {
+    let mut found = finding(-30.0, Some(0.03));
+    found.about = About::Rolling;
+    found.crr_change_percent = Some(found.cda_change_percent);
+    found.cda_change_percent = finding(0.0, None).cda_change_percent;
+    assert!(found.call == Call::LowerDrag && !too_good(&found));
+    let test = as_null_test(found).null_test.unwrap();
+    assert!((test.change_percent + 30.0).abs() < 1e-9, "{test:?}");
 }
 
 /// The climb of 2 km with 1.8 %, ridden with 250 W from its steady speed; the set-up is `faster_s` faster.

@@ -58,7 +58,7 @@ fn about(finding: &Finding, compared: &Compared) -> String {
         finding.interval_90_all_pairs_percent,
     ) {
         text.push_str(&format!(
-            " Only as a pair by itself: one of all pairs may look so by chance (interval over all pairs {} %).",
+            " That is this pair by itself: among so many pairs one may look like it by chance (over all pairs {} %).",
             signed_range(together, 1)
         ));
     }
@@ -205,8 +205,11 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         ),
     ];
     let heading = format!(
-        "From A, '{}', to B, '{}':",
-        names[f.baseline].name, names[f.setup].name
+        "From {}, '{}', to {}, '{}':",
+        letter(f.baseline),
+        names[f.baseline].name,
+        letter(f.setup),
+        names[f.setup].name
     );
     format!(
         "{}\n{}\n{}",
@@ -214,7 +217,8 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         table(&["change", "estimate", "±", "90 % interval"], &[0], rows, width),
         wrapped(
             &format!(
-                "Chance that B has less drag: {}. Verdict: {}.",
+                "Chance that {} has less drag: {}. Verdict: {}.",
+                letter(f.setup),
                 chance(f),
                 verdict(f)
             ),

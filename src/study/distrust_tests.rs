@@ -139,6 +139,19 @@ fn intervals_over_all_pairs_come_from_the_day_itself() {
 }
 
 #[test]
+fn a_baseline_that_was_not_ridden_leaves_the_others_their_interval() {
+    let plan = with_third(out_and_back_plan(8, "", -3.0).calm(), -8.0).with_order("BCCB", 2);
+    let found = compared(&plan, |text| text);
+    let [finding] = found.findings.as_slice() else {
+        panic!("{:?}", found.findings)
+    };
+    assert_eq!((finding.baseline, finding.setup), (1, 2));
+    let [low, high] = finding.cda_change_percent.interval_90.unwrap();
+    // 0.92 / 0.97.
+    assert!(low < -5.15 && -5.15 < high, "{low} {high}");
+}
+
+#[test]
 fn one_mounting_is_said_to_rest_on_what_is_assumed() {
     let assumed = "what is assumed beforehand, 0.75 % of CdA from one mounting to the next";
     for (order, words) in [

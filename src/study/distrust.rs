@@ -15,7 +15,7 @@ pub(super) fn same_thing(setups: &[Setup], one: usize, other: usize) -> bool {
     thing(one) == thing(other)
 }
 
-pub(super) fn doubts(day: &Day, setups: &[SetupResult], findings: &[Finding]) -> Vec<Warning> {
+pub(super) fn distrust(day: &Day, setups: &[SetupResult], findings: &[Finding]) -> Vec<Warning> {
     let mut all: Vec<Warning> = one_block(setups).into_iter().collect();
     for finding in findings {
         let names = [finding.setup, finding.baseline].map(|s| setups[s].name.as_str());
@@ -129,8 +129,8 @@ fn one_block(setups: &[SetupResult]) -> Option<Warning> {
     } else {
         (
             format!(
-                "one block only of {names}: nothing was put on twice, so a difference between set-ups cannot be told \
-                 from a remounting by these rides, and the intervals rest on {assumed}"
+                "one block only of {names}: nothing was put on twice, so these rides cannot tell a set-up from the way \
+                 it was put on that time, and the intervals rest on {assumed}"
             ),
             "Ride at least two blocks of each set-up, changing over in between, such as A B B A.",
         )
@@ -139,5 +139,5 @@ fn one_block(setups: &[SetupResult]) -> Option<Warning> {
 }
 
 #[cfg(test)]
-#[path = "doubts_tests.rs"]
+#[path = "distrust_tests.rs"]
 mod tests;
