@@ -121,9 +121,9 @@ impl NullTest {
             "on fewer than 1 of 1000 days".to_string()
         };
         let advice = if chance < HARDLY_CHANCE {
-            "do not believe the other intervals of this day before you know why"
+            "do not believe the intervals of this day before you know why"
         } else {
-            "look for a reason before you build on the other intervals of this day"
+            "look for a reason before you build on the intervals of this day"
         };
         format!("{apart}, which chance alone gives {often}: {advice}")
     }

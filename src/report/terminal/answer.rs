@@ -6,15 +6,21 @@ use super::{km_h, letter};
 use crate::study::Compared;
 use crate::verdict::{Call, Finding, Worth};
 
-/// A sentence for each pair of set-ups, or one about a set-up that stands alone.
+/// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
     let sentences: Vec<String> = match compared.findings.as_slice() {
         [] => vec![alone(compared)],
-        all => all
-            .iter()
-            .map(|f| about(f, compared))
-            .chain(lowest(compared))
-            .collect(),
+        all => {
+            // A null test that fails is read before what it casts doubt on.
+            let failed = |f: &&Finding| f.null_test.is_some_and(|test| test.agrees() == Some(false));
+            let (first, then): (Vec<&Finding>, Vec<&Finding>) = all.iter().partition(failed);
+            first
+                .into_iter()
+                .chain(then)
+                .map(|f| about(f, compared))
+                .chain(lowest(compared))
+                .collect()
+        }
     };
     sentences
         .iter()

@@ -112,8 +112,8 @@ fn note(shown: &[(&Finding, &Stopwatched)], nothing: &[&str]) -> String {
         let if_all_drag = seen.change_if_all_drag_percent;
         if let (true, Some(percent)) = (stopwatch_misleads(finding, if_all_drag), if_all_drag) {
             text.push_str(&format!(
-                " From {} to {} the stopwatch alone would take {} % of drag area, more than posture or equipment is \
-                 known to make; the estimate puts {} % down to the set-up.",
+                " From {} to {} the times alone would take a change of {} % in drag area, more than posture or \
+                 equipment is known to make; the estimate puts {} % down to the set-up.",
                 letter(finding.baseline),
                 letter(finding.setup),
                 signed(percent, 0),

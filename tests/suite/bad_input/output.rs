@@ -225,3 +225,35 @@ fn two_names_for_the_same_thing_are_called_so() {
         "{says}"
     );
 }
+
+/// Three set-ups, of which one is said to be another and is not: what casts doubt is read first, then each pair,
+/// then who is likely to have the least drag.
+#[test]
+fn a_failed_null_test_is_read_before_the_pairs_that_it_casts_doubt_on() {
+    let mut plan = out_and_back_plan(8, "", -6.0).calm();
+    let mut third = plan.setups[0].clone();
+    (third.name, third.cda_m2) = ("set-up C".to_string(), 1.09 * third.cda_m2);
+    plan.setups.push(third);
+    let bench = Bench::of(&ride_day(&plan.with_order("ABCCBA", 2)));
+    bench.replace(
+        "name = \"set-up C\"",
+        "name = \"set-up C\"\nsame_as = \"set-up A\"",
+    );
+    let text = unwrapped(&bench.compare().works().stdout);
+    let places: Vec<usize> = [
+        "'set-up C' and 'set-up A' are the same by test.toml",
+        "'set-up B' is faster than 'set-up A'",
+        "'set-up C' is slower than 'set-up B'",
+        "Chance of having the least drag of all: 'set-up B' ",
+        "for all pairs",
+        "To mind",
+        "'set-up C' and 'set-up A' are the same thing under two names",
+    ]
+    .iter()
+    .map(|words| {
+        text.find(words)
+            .unwrap_or_else(|| panic!("no {words:?} in {text}"))
+    })
+    .collect();
+    assert!(places.is_sorted(), "{places:?} {text}");
+}
