@@ -13,6 +13,7 @@ mod shared;
 mod trail;
 mod whiten;
 
+use super::cells::PassRide;
 use super::plain::Day;
 use crate::course::Direction;
 use search::{Found, Reading};
@@ -24,6 +25,8 @@ use trail::Trail;
 /// way, 0.5 out and back, 0.3 on the loop; at worst, one way in weak gusts, 1.4. At 4.7 the second set had 1.6, 1.4
 /// and 0.4.
 const UNUSUAL: f64 = 5.0;
+/// What moves the drag area of its pass by less is not worth a word, however quiet the day.
+const LEAST_SHARE: f64 = 0.005;
 /// Rounds in which the strength of the gusts is found, and bounds for it: gusts of 0.05 to 2.2 m/s.
 const ROUNDS: usize = 3;
 const LEAST_GUST_Q_M2_S: f64 = 0.025;
@@ -99,16 +102,24 @@ pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64)
     readings
         .iter()
         .zip(day.rides)
-        .map(|(reading, ride)| {
+        .zip(cda_m2)
+        .map(|((reading, ride), cda_m2)| {
+            let worth_j = LEAST_SHARE * drag_work_j(ride, *cda_m2);
             let mut told: Vec<Disturbance> = reading
                 .unusual(&scales, UNUSUAL)
                 .iter()
                 .map(|found| told(&reading.trail, ride.direction, found))
+                .filter(|one| one.energy_j.abs() > worth_j)
                 .collect();
             told.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
             told
         })
         .collect()
+}
+
+/// Of a whole pass in still air, J.
+fn drag_work_j(ride: &PassRide, cda_m2: f64) -> f64 {
+    0.5 * ride.air.density_kg_m3 * cda_m2 * ride.mean_speed_m_s().powi(2) * ride.distance_m()
 }
 
 /// The gusts are as strong as the day's own long pushes say: with the wrong strength those of the wrong length
