@@ -43,7 +43,7 @@ fn made(direction: Direction, more_j: f64) -> Vec<Vec<Disturbance>> {
         rides: &rides,
         setups: &setups,
         course_length_m,
-        out_and_back: false,
+        shape: crate::test_day::Shape::OneWay,
     };
     disturbances(&day, &[0.3; 4], 0.0, GUST_Q_MEDIAN_M2_S)
 }
@@ -109,7 +109,7 @@ fn a_lorry_on_a_simulated_day_is_found_in_its_pass_and_nowhere_else() {
         rides: &day.rides,
         setups: &day.setups,
         course_length_m: day.course_length_m,
-        out_and_back: true,
+        shape: crate::test_day::Shape::OutAndBack,
     };
     let found = disturbances(&of, &[0.31; 8], 0.0, GUST_Q_MEDIAN_M2_S);
     assert_eq!(
