@@ -16,7 +16,7 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up to the first.
+    /// On the log ratio of each set-up to the first that was ridden.
     pub effect_log_ratio: Vec<f64>,
 }
 
@@ -34,6 +34,7 @@ pub struct SharedInput {
 /// The budget of what is common to all passes.
 pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[SharedInput]) -> Vec<BudgetLine> {
     let rest = cda_m2(at_rest);
+    let first = rest.iter().position(|cda_m2| cda_m2.is_finite()).unwrap_or(0);
     inputs
         .iter()
         .filter_map(|input| {
@@ -41,7 +42,7 @@ pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[Shared
                 averages(day, rolling, &(input.shift)(sign * input.standard_uncertainty)).map(|a| cda_m2(&a))
             };
             let (up, down) = (side(1.0)?, side(-1.0)?);
-            let ratio = |all: &[f64], s: usize| (all[s] / all[0]).ln();
+            let ratio = |all: &[f64], s: usize| (all[s] / all[first]).ln();
             let count = rest.len();
             Some(BudgetLine {
                 input: input.input,

@@ -8,6 +8,8 @@ mod assign;
 
 mod day_notes;
 
+mod days;
+
 mod gather;
 
 mod inputs;
@@ -21,6 +23,8 @@ mod result;
 mod stopwatch;
 
 mod weather;
+
+pub use days::{Days, DaysProgress, OfDay, Pair, Together, compare_days, together};
 
 pub use stopwatch::Stopwatched;
 
@@ -205,6 +209,9 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         findings,
         stopwatches,
         budget,
+        around: at_work.still_air.around,
+        joint,
+        averages,
         fit: inputs::fit_end(&rolling, rides.len()),
         rolling,
         assumptions,

@@ -5,7 +5,10 @@ use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
 use crate::estimate::budget::BudgetLine;
+use crate::estimate::joint::Joint;
+use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
+use crate::physics::Surroundings;
 use crate::streams::Streams;
 use crate::test_day::TestDay;
 use crate::verdict::Finding;
@@ -84,6 +87,11 @@ pub struct Compared {
     /// One for each finding; `None` where a warning says why.
     pub stopwatches: Vec<Option<Stopwatched>>,
     pub budget: Vec<BudgetLine>,
+    /// What the findings were made of, for an answer over several days.
+    pub joint: Joint,
+    pub averages: Averages,
+    /// Mean air and gravity of the day, in which a difference is turned into watts and seconds.
+    pub around: Surroundings,
     pub rolling: Rolling,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.

@@ -1,5 +1,7 @@
 //! Estimates → difference, interval, verdict, flagged passes, still-air time, next step.
 
+mod agreement;
+
 mod finding;
 
 mod odd;
@@ -12,6 +14,7 @@ mod still_air;
 
 mod stopwatch;
 
+pub use agreement::{Agreement, agreement};
 pub use finding::{At, Call, Estimated, Finding, LEVEL, Worth, judge};
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};

@@ -303,21 +303,8 @@ impl Joint {
         self.linear(&[(setup, 1.0)])
     }
 
-    /// A sum of log drag areas, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
-        let normals: Vec<(f64, f64, f64)> = self
-            .drags
-            .iter()
-            .map(|b| {
-                let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
-                let variance: f64 = factors
-                    .iter()
-                    .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
-                    .sum();
-                (b.weight, mean, variance.max(0.0))
-            })
-            .collect();
-        Spread::mixture(&normals)
+        linear(&self.drags, factors)
     }
 
     /// The log ratio of two set-ups. `common`: standard uncertainty that shared inputs leave in it.
@@ -368,4 +355,20 @@ impl Joint {
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
     }
+}
+
+/// A sum of what is believed, each with its factor.
+pub(super) fn linear(all: &[Believed], factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
+    let normals: Vec<(f64, f64, f64)> = all
+        .iter()
+        .map(|b| {
+            let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
+            let variance: f64 = factors
+                .iter()
+                .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
+                .sum();
+            (b.weight, mean, variance.max(0.0))
+        })
+        .collect();
+    Spread::mixture(&normals)
 }

@@ -4,13 +4,18 @@ use super::super::table::table;
 use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
+use crate::test_day::Setup;
 use crate::verdict::{Call, Finding, Worth};
 
 /// A sentence for each pair of set-ups, or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
     let sentences: Vec<String> = match compared.findings.as_slice() {
         [] => vec![alone(compared)],
-        all => all.iter().map(|f| about(f, compared)).collect(),
+        all => {
+            let day = &compared.surveyed.test_day;
+            let one = |f| about(f, &day.setups, day.smallest_difference_percent);
+            all.iter().map(one).collect()
+        }
     };
     sentences
         .iter()
@@ -36,12 +41,12 @@ fn alone(compared: &Compared) -> String {
     )
 }
 
-fn about(finding: &Finding, compared: &Compared) -> String {
-    let names = &compared.surveyed.test_day.setups;
+/// `small`: the smallest difference that the rider cares about, %.
+pub(super) fn about(finding: &Finding, names: &[Setup], small: f64) -> String {
     let (name, base) = (&names[finding.setup].name, &names[finding.baseline].name);
     let mut text = match finding.call {
         Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
-        Call::NotResolved => not_resolved(finding, name, base, compared),
+        Call::NotResolved => not_resolved(finding, name, base, small),
     };
     if names[finding.setup].same_as == Some(finding.baseline) {
         text.push_str(" By test.toml the two are the same: what is seen here, the day makes by itself.");
@@ -74,9 +79,8 @@ fn resolved(finding: &Finding, name: &str, base: &str) -> String {
     )
 }
 
-fn not_resolved(finding: &Finding, name: &str, base: &str, compared: &Compared) -> String {
+fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String {
     let percent = &finding.cda_change_percent;
-    let small = compared.surveyed.test_day.smallest_difference_percent;
     let read = format!(
         "'{name}' read {} drag area than '{base}'",
         more_or_less(percent.value)
@@ -193,7 +197,7 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
 }
 
 /// Nothing is certain, however the rounding falls.
-fn chance(f: &Finding) -> String {
+pub(super) fn chance(f: &Finding) -> String {
     match f.probability_lower.map(|p| 100.0 * p) {
         None => "not known".to_string(),
         Some(p) if p > 99.9 => "above 99.9 %".to_string(),
