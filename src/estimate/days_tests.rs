@@ -204,6 +204,30 @@ fn set_ups_of_different_days_are_linked_by_the_one_in_common() {
     assert_eq!(linked(&[vec![0, 1], vec![2, 3], vec![3, 1]], 4), vec![2, 2, 2, 2]);
 }
 
+/// Of two set-ups: the normal distribution's share below 0, by the comparison itself. Of three alike, which differ by
+/// what a day makes of each: one third each (D). 0.5 % is the error of the draws.
+#[test]
+fn chances_of_being_the_lowest_are_those_of_the_ratios() {
+    let two = combine(&[plain_day(-0.01, 1e-4)], 2, Some(0.0)).unwrap();
+    let chance = two.chance_of_lowest(&[0, 1]);
+    let below = two.compare(1, 0, [1, 1]).unwrap().probability_lower().unwrap();
+    assert!((chance[1] - below).abs() < 0.015, "{chance:?} {below}");
+    let alike = DayDrags {
+        setups: vec![0, 1, 2],
+        drags: vec![Believed {
+            weight: 1.0,
+            mean: DVector::zeros(3),
+            covariance: DMatrix::identity(3, 3) * 1e-4,
+        }],
+        first_is_baseline: true,
+        common: Vec::new(),
+    };
+    let three = combine(&[alike], 3, Some(0.01)).unwrap();
+    for chance in three.chance_of_lowest(&[0, 1, 2]) {
+        assert!((chance - 1.0 / 3.0).abs() < 0.015, "{chance}");
+    }
+}
+
 #[test]
 fn another_order_of_days_and_another_baseline_change_nothing() {
     let (a, b) = ([(0.7, -0.04, 1e-4), (0.3, -0.03, 9e-4)], [(1.0, -0.02, 2e-4)]);

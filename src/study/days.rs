@@ -35,14 +35,24 @@ pub struct Days {
 pub struct Together {
     /// Of all days; the first one is the first day's baseline. As written on the day that names it first.
     pub setups: Vec<Setup>,
-    /// On which days each of them was ridden, and in how many blocks on all of them.
-    pub ridden: Vec<(Vec<usize>, usize)>,
+    /// One for each of them.
+    pub ridden: Vec<RiddenOn>,
     /// The later set-up against the earlier one, where days tell: set-ups are indices into those above.
     pub pairs: Vec<Pair>,
     /// What a day makes of a difference beyond its own errors, as a standard deviation, %; `None` without a pair.
     pub day_to_day_percent: Option<f64>,
     pub smallest_difference_percent: f64,
     pub warnings: Vec<Warning>,
+}
+
+/// What all days hold of a set-up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RiddenOn {
+    pub days: Vec<usize>,
+    /// On all of them.
+    pub blocks: usize,
+    /// With three or more set-ups, all of which are compared: the chance of being the lowest.
+    pub chance_lowest: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -86,10 +96,12 @@ pub fn together(days: &[Compared]) -> Together {
     let on_days: Vec<Vec<usize>> = told.iter().map(|day| day.setups.clone()).collect();
     let groups = linked(&on_days, matched.setups.len());
     let over = combine(&told, matched.setups.len(), None);
-    let pairs = over
-        .as_ref()
-        .map_or(Vec::new(), |over| pairs(days, &matched, &groups, over));
-    let ridden = ridden(days, &matched);
+    let mut ridden = ridden(days, &matched);
+    let mut pairs = Vec::new();
+    if let Some(over) = &over {
+        pairs = all_pairs(days, &matched, &groups, &ridden, over);
+        chances(&mut ridden, &pairs, over);
+    }
     let mut together = Together {
         day_to_day_percent: over.filter(|_| !pairs.is_empty()).map(|over| 100.0 * over.day_sd),
         setups: matched.setups.clone(),
@@ -133,8 +145,14 @@ impl Matched {
                 })
                 .collect();
             for (setup, number) in own.iter().zip(&places) {
-                let same_as = setup.same_as.and_then(|s| places.get(s)).copied();
-                setups[*number].same_as = setups[*number].same_as.or(same_as);
+                let Some(other) = setup.same_as.and_then(|s| places.get(s)) else {
+                    continue;
+                };
+                // The later one names the earlier one, whichever wrote it down.
+                let (later, earlier) = (*number.max(other), *number.min(other));
+                if later != earlier {
+                    setups[later].same_as.get_or_insert(earlier);
+                }
             }
             numbers.push(places);
         }
@@ -229,26 +247,47 @@ fn same_rides(a: &Compared, b: &Compared) -> bool {
     2 * met.count() > of_b.len()
 }
 
-fn ridden(days: &[Compared], matched: &Matched) -> Vec<(Vec<usize>, usize)> {
+fn ridden(days: &[Compared], matched: &Matched) -> Vec<RiddenOn> {
     (0..matched.setups.len())
         .map(|number| {
-            let mut on = Vec::new();
-            let mut blocks = 0;
+            let mut on = RiddenOn {
+                days: Vec::new(),
+                blocks: 0,
+                chance_lowest: None,
+            };
             for (day, compared) in days.iter().enumerate() {
                 let own = matched.on_day(day, number);
                 let drag = own.and_then(|s| compared.averages.setups.get(s)?.as_ref());
                 if let (Some(drag), None) = (drag, matched.same_rides[day]) {
-                    on.push(day);
-                    blocks += drag.blocks;
+                    on.days.push(day);
+                    on.blocks += drag.blocks;
                 }
             }
-            (on, blocks)
+            on
         })
         .collect()
 }
 
-fn pairs(days: &[Compared], matched: &Matched, groups: &[usize], over: &OverDays) -> Vec<Pair> {
-    let blocks: Vec<usize> = ridden(days, matched).into_iter().map(|(_, b)| b).collect();
+/// With three set-ups or more, where each is compared with each.
+fn chances(ridden: &mut [RiddenOn], pairs: &[Pair], over: &OverDays) {
+    let all: Vec<usize> = (0..ridden.len())
+        .filter(|s| !ridden[*s].days.is_empty())
+        .collect();
+    if all.len() < 3 || 2 * pairs.len() != all.len() * (all.len() - 1) {
+        return;
+    }
+    for (setup, chance) in all.iter().zip(over.chance_of_lowest(&all)) {
+        ridden[*setup].chance_lowest = Some(chance);
+    }
+}
+
+fn all_pairs(
+    days: &[Compared],
+    matched: &Matched,
+    groups: &[usize],
+    ridden: &[RiddenOn],
+    over: &OverDays,
+) -> Vec<Pair> {
     let told: Vec<usize> = (0..matched.setups.len())
         .filter(|s| {
             (0..days.len()).any(|d| {
@@ -265,7 +304,7 @@ fn pairs(days: &[Compared], matched: &Matched, groups: &[usize], over: &OverDays
     asked
         .iter()
         .filter_map(|(setup, base)| {
-            let comparison = over.compare(*setup, *base, [blocks[*setup], blocks[*base]])?;
+            let comparison = over.compare(*setup, *base, [ridden[*setup].blocks, ridden[*base].blocks])?;
             pair(days, matched, &comparison, asked.len())
         })
         .collect()

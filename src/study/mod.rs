@@ -24,7 +24,7 @@ mod stopwatch;
 
 mod weather;
 
-pub use days::{Days, DaysProgress, OfDay, Pair, Together, compare_days, together};
+pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use stopwatch::Stopwatched;
 

@@ -5,7 +5,7 @@ mod answer;
 pub mod contribution;
 pub mod explore;
 pub mod layout;
-mod lowest;
+pub(super) mod lowest;
 pub mod prior;
 pub mod system;
 

@@ -17,12 +17,15 @@ fn together(together: &Together, days: &[Compared]) -> Value {
         .setups
         .iter()
         .zip(&together.ridden)
-        .map(|(setup, (on, blocks))| {
-            json!({
-                "name": setup.name,
-                "days": on.iter().map(|day| day + 1).collect::<Vec<_>>(),
-                "blocks": blocks,
-            })
+        .map(|(setup, ridden)| {
+            let mut map = Map::new();
+            map.insert("name".into(), json!(setup.name));
+            map.insert("days".into(), ridden.days.iter().map(|day| day + 1).collect());
+            map.insert("blocks".into(), json!(ridden.blocks));
+            if let Some(chance) = ridden.chance_lowest {
+                map.insert("chance_lowest".into(), number(chance));
+            }
+            Value::Object(map)
         })
         .collect();
     json!({

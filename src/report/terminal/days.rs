@@ -11,7 +11,7 @@ pub fn compare_days(together: &Together, days: &[Compared], width: usize) -> Opt
     if together.pairs.is_empty() {
         return None;
     }
-    let mut parts = vec![heading(together, days, width)];
+    let mut parts = vec![heading(together, width)];
     let answers: Vec<String> = together
         .pairs
         .iter()
@@ -36,16 +36,21 @@ pub fn no_answer_over_days(together: &Together, width: usize) -> String {
     text
 }
 
-fn heading(together: &Together, days: &[Compared], width: usize) -> String {
-    let mut lines = vec![wrapped(&format!("Over {}:", count(days.len(), "day")), width)];
-    for (index, setup) in together.setups.iter().enumerate() {
-        let (on, blocks) = &together.ridden[index];
+fn heading(together: &Together, width: usize) -> String {
+    let mut counted: Vec<usize> = together.ridden.iter().flat_map(|r| r.days.clone()).collect();
+    counted.sort_unstable();
+    counted.dedup();
+    let mut lines = vec![wrapped(&format!("Over {}:", count(counted.len(), "day")), width)];
+    for (index, (setup, ridden)) in together.setups.iter().zip(&together.ridden).enumerate() {
+        let chance = ridden.chance_lowest.map_or(String::new(), |chance| {
+            format!("; chance of having the lowest drag: {:.0} %", 100.0 * chance)
+        });
         let text = format!(
-            "{}: '{}', {} on {}",
+            "{}: '{}', {} on {}{chance}",
             letter(index),
             setup.name,
-            count(*blocks, "block"),
-            count(on.len(), "day")
+            count(ridden.blocks, "block"),
+            count(ridden.days.len(), "day")
         );
         lines.push(listed(&text, width));
     }
@@ -58,6 +63,11 @@ fn sentence_of(pair: &Pair, together: &Together) -> String {
         &together.setups,
         together.smallest_difference_percent,
     );
+    if pair.finding.more_blocks_to_resolve.is_some_and(|more| more > 0) {
+        text.push_str(
+            " Ride them on further days: blocks of one day share what that day makes of the difference.",
+        );
+    }
     if let Some(agreement) = pair.agreement {
         let times = format!("{:.0} of 100", 100.0 * agreement.chance_of_more);
         text.push_str(&if agreement.holds() {

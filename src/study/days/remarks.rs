@@ -30,7 +30,7 @@ fn same_rides(days: &[Compared], matched: &Matched) -> Vec<Warning> {
             Warning::new(
                 "same rides",
                 format!(
-                    "{} holds rides of the same time as {}, so it counts only once over all days",
+                    "the folder {} holds the same rides as {}, and counts only once over all days",
                     folder(&days[day]),
                     folder(&days[before])
                 ),
@@ -68,7 +68,7 @@ fn other_matter(days: &[Compared], matched: &Matched) -> Vec<Warning> {
 
 /// Set-ups that no chain of days links are not compared.
 fn apart(matched: &Matched, groups: &[usize], together: &Together) -> Option<Warning> {
-    let ridden = (0..groups.len()).filter(|s| !together.ridden[*s].0.is_empty());
+    let ridden = (0..groups.len()).filter(|s| !together.ridden[*s].days.is_empty());
     let mut kept: Vec<usize> = ridden.clone().map(|s| groups[s]).collect();
     kept.sort_unstable();
     kept.dedup();
@@ -91,8 +91,8 @@ fn apart(matched: &Matched, groups: &[usize], together: &Together) -> Option<War
             "no day links these to each other, so they are not compared over the days: {}",
             named.join("; ")
         ),
-        "Set-ups are matched by name: write the same name in each test.toml. If they are different set-ups, ride one of \
-         each on the same day.",
+        "Set-ups are matched by name: write the same name in each test.toml. If they are different set-ups, ride \
+         both on the same day.",
     ))
 }
 
@@ -129,7 +129,8 @@ fn disagree(days: &[Compared], together: &Together, pair: &Pair) -> Option<Warni
             one_in(agreement.chance_of_more)
         ),
         "Look for what was different: position, clothing, tyres and their pressure, the power meter's zero, traffic or \
-         shelter. Where a reason is found, leave that day out; else ride another day.",
+         shelter. Where a reason is found, name the folders without that day; else \
+         ride another day.",
     ))
 }
 

@@ -46,7 +46,7 @@ fn two_days_of_one_truth_agree_and_are_surer_than_each() {
         panic!("one pair: {:?}", both.pairs);
     };
     assert_eq!((pair.finding.setup, pair.finding.baseline), (1, 0));
-    assert_eq!(both.ridden, vec![(vec![0, 1], 8), (vec![0, 1], 8)]);
+    assert!(both.ridden.iter().all(|r| r.days == [0, 1] && r.blocks == 8));
     for (of, day) in pair.days.iter().zip(days) {
         let alone = &day.findings[0].cda_change_percent;
         assert_eq!(of.cda_change_percent, *alone);
@@ -68,7 +68,10 @@ fn a_day_named_twice_counts_once() {
     let twice = together(&[day.clone(), day.clone()]);
     assert_eq!(twice.pairs, once.pairs);
     assert_eq!(twice.pairs[0].days.len(), 1);
-    assert_eq!(twice.ridden[0], (vec![0], 4));
+    assert_eq!(
+        (twice.ridden[0].days.as_slice(), twice.ridden[0].blocks),
+        ([0].as_slice(), 4)
+    );
     assert_eq!(kinds(&twice), ["same rides"]);
     // One day alone does not know what the day made of it: wider than the day's own interval.
     let [over, alone] = [&once.pairs[0].finding, &day.findings[0]].map(|f| width(&f.cda_change_percent));
@@ -129,6 +132,9 @@ fn set_ups_of_different_days_meet_by_way_of_the_one_in_common() {
     assert_eq!(both.pairs[1].agreement, None);
     assert!(both.pairs[1].finding.pass_average_percent.value.is_nan());
     assert_eq!(kinds(&both), ["never on one day"]);
+    let chances: Vec<f64> = both.ridden.iter().filter_map(|r| r.chance_lowest).collect();
+    assert!((chances.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+    assert!(chances.len() == 3 && chances[2] > 0.8, "{chances:?}");
 }
 
 #[test]
@@ -149,6 +155,34 @@ fn days_without_a_set_up_in_common_are_not_compared() {
         said.ends_with("'set-up A' with 'set-up B'; 'blue suit' with 'red suit'"),
         "{said}"
     );
+}
+
+#[test]
+fn a_day_about_rolling_resistance_says_nothing_of_drag() {
+    let crr_day =
+        |toml: String| toml.replace("name = \"set-up B\"", "name = \"set-up B\"\ndiffers = [\"crr\"]");
+    let ridden = ride_day(&DayPlan {
+        start_s: ordinary(32, -6.0).start_s + A_DAY_S,
+        ..ordinary(32, -6.0)
+    });
+    let test_day = parse(Path::new("day-2/test.toml"), &crr_day(ridden.test_toml(false))).unwrap();
+    let gathered = gather_recordings(test_day, ridden.recordings).unwrap();
+    let other = compare_gathered(gathered, Path::new("day-2")).unwrap();
+    let both = together(&[two_days()[0].clone(), other]);
+    assert_eq!(both.pairs[0].days.len(), 1);
+    assert_eq!(kinds(&both), ["rolling resistance"]);
+}
+
+/// The null pair is known as one, whichever of its names a day gives first.
+#[test]
+fn two_names_for_the_same_are_known_over_the_days() {
+    let mut days = two_days().to_vec();
+    days[1].surveyed.test_day.setups.reverse();
+    days[1].surveyed.test_day.setups[1].same_as = Some(0);
+    let matched = Matched::of(&days);
+    assert_eq!(matched.numbers, [[0, 1], [1, 0]]);
+    let same_as: Vec<_> = matched.setups.iter().map(|s| s.same_as).collect();
+    assert_eq!(same_as, [None, Some(0)]);
 }
 
 #[test]
