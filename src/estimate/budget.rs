@@ -4,8 +4,6 @@
 //! (wind along an out-and-back course) both count.
 
 use super::cells::Shift;
-use super::plain::{Averages, Day, averages};
-use super::rolling::Rolling;
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct BudgetLine {
@@ -16,8 +14,10 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up to the first that was ridden.
+    /// On the log ratio of each set-up's CdA to the first that was ridden.
     pub effect_log_ratio: Vec<f64>,
+    /// ... and on that of rolling resistance, where a set-up differs in it.
+    pub effect_log_crr_ratio: Vec<f64>,
 }
 
 /// One input that every pass shares.
@@ -31,44 +31,49 @@ pub struct SharedInput {
     pub shift: fn(f64) -> Shift,
 }
 
-/// The budget of what is common to all passes.
-pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[SharedInput]) -> Vec<BudgetLine> {
-    let rest = cda_m2(at_rest);
-    let first = rest.iter().position(|cda_m2| cda_m2.is_finite()).unwrap_or(0);
+/// What an estimate says of each set-up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Said {
+    /// NaN for a set-up without a pass.
+    pub log_cda: Vec<f64>,
+    /// Log rolling resistance over what was assumed; 0 where a set-up does not differ in it.
+    pub log_crr: Vec<f64>,
+}
+
+/// The budget of what is common to all passes. `estimate`: the whole fit at a shift of its inputs.
+pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>) -> Vec<BudgetLine> {
+    let Some(rest) = estimate(&Shift::default()) else {
+        return Vec::new();
+    };
+    let first = rest.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     inputs
         .iter()
         .filter_map(|input| {
-            let side = |sign: f64| {
-                averages(day, rolling, &(input.shift)(sign * input.standard_uncertainty)).map(|a| cda_m2(&a))
-            };
+            let side = |sign: f64| estimate(&(input.shift)(sign * input.standard_uncertainty));
             let (up, down) = (side(1.0)?, side(-1.0)?);
-            let ratio = |all: &[f64], s: usize| (all[s] / all[first]).ln();
-            let count = rest.len();
+            let effects = |value: &dyn Fn(&Said, usize) -> f64| {
+                (0..rest.log_cda.len())
+                    .map(|s| effect(value(&up, s), value(&down, s), value(&rest, s)))
+                    .collect()
+            };
             Some(BudgetLine {
                 input: input.input,
                 standard_uncertainty: input.standard_uncertainty,
                 unit: input.unit,
                 inside: input.inside,
-                effect_cda_m2: (0..count).map(|s| effect(up[s], down[s], rest[s])).collect(),
-                effect_log_ratio: (0..count)
-                    .map(|s| effect(ratio(&up, s), ratio(&down, s), ratio(&rest, s)))
-                    .collect(),
+                effect_cda_m2: effects(&|said, s| said.log_cda[s].exp()),
+                effect_log_ratio: effects(&|said, s| said.log_cda[s] - said.log_cda[first]),
+                effect_log_crr_ratio: effects(&|said, s| said.log_crr[s] - said.log_crr[first]),
             })
         })
         .collect()
 }
 
-fn cda_m2(averages: &Averages) -> Vec<f64> {
-    averages
-        .setups
-        .iter()
-        .map(|s| s.as_ref().map_or(f64::NAN, |s| s.cda_m2))
-        .collect()
-}
-
-/// First order by the central difference, second order by the mean shift of both ends, together.
+/// First order by the central difference, second order by the mean shift of both ends, together; with the sign of
+/// the first, so that the effects of one cause on two set-ups subtract.
 fn effect(up: f64, down: f64, rest: f64) -> f64 {
-    (0.5 * (up - down)).hypot(0.5 * (up + down) - rest)
+    let first = 0.5 * (up - down);
+    first.hypot(0.5 * (up + down) - rest).copysign(first)
 }
 
 #[cfg(test)]

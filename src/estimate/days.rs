@@ -40,7 +40,7 @@ pub struct CommonInput {
     pub input: &'static str,
     /// Its error is another one on another day; if not, further days do not make it smaller.
     pub of_the_day: bool,
-    /// On the log ratio of each set-up to the first of the day, without its sign. n.
+    /// On the log ratio of each set-up to the first of the day. n.
     pub effect: Vec<f64>,
 }
 
@@ -267,11 +267,7 @@ impl DayDrags {
         }
         let mut own = DMatrix::zeros(ratios, ratios);
         for line in &self.common {
-            // Seen from the later set-up, so that a day with another baseline does not cancel the error of the first.
-            let effect = DVector::from_fn(ratios, |row, _| {
-                let sign = if self.setups[row + 1] > first { 1.0 } else { -1.0 };
-                sign * line.effect[row + 1]
-            });
+            let effect = DVector::from_fn(ratios, |row, _| line.effect[row + 1]);
             match shared.iter().position(|name| *name == line.input) {
                 Some(column) if !line.of_the_day => {
                     onto.column_mut(setups - 1 + column).copy_from(&effect);

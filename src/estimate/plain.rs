@@ -3,6 +3,7 @@
 //! The plain reference that every finer estimate has to beat. A block is one mounting of a set-up: laps
 //! within it do not repeat the mounting, so the block is what counts as one experiment.
 
+use super::budget::Said;
 use super::cells::{PassRide, Shift, accounts, ride_rig};
 use super::comparison::{Comparison, Spread};
 use super::one_pass::{covariance, drag};
@@ -68,6 +69,17 @@ pub struct Averages {
     pub setups: Vec<Option<SetupDrag>>,
     /// Forward over reverse, as a log ratio of drag areas with its standard uncertainty: wind, or a wrong climb.
     pub forward_over_reverse: Option<(f64, f64)>,
+}
+
+impl Averages {
+    /// As the uncertainty budget takes it.
+    pub fn said(&self) -> Said {
+        let log_cda = |s: &Option<SetupDrag>| s.as_ref().map_or(f64::NAN, |s| s.cda_m2.ln());
+        Said {
+            log_cda: self.setups.iter().map(log_cda).collect(),
+            log_crr: vec![0.0; self.setups.len()],
+        }
+    }
 }
 
 /// The averages of a day at the given shift of its inputs. `None` without a usable pass.

@@ -10,7 +10,7 @@ use crate::streams::{SpeedSource, Streams};
 use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
 use crate::test_day::Setup;
 use crate::units::utc_text;
-use crate::verdict::{Cause, Estimated, Finding, Line, Worth};
+use crate::verdict::{About, Cause, Estimated, Finding, Line, Worth};
 use serde_json::{Map, Value, json};
 
 const SCHEMA: u32 = 1;
@@ -85,7 +85,11 @@ pub fn compare(compared: &Compared) -> Value {
             "sentence": compared.fit.sentence,
             "crr_held": compared.rolling.held,
             "cda_crr_correlation": compared.rolling.correlation.map_or(Value::Null, number),
-            "gust_q_m2_s": number(compared.rolling.gust_q_m2_s),
+            "gust_q_m2_s": number(compared.strengths.gust_q_m2_s),
+            "wind_wander_m_s": number(compared.strengths.wander_sd_m_s),
+            "wind_memory_s": number(compared.strengths.wander_memory_s),
+            "block_standard_deviation": number(compared.strengths.block_sd),
+            "pass_standard_deviation": number(compared.strengths.pass_sd),
         },
         "assumptions": compared.assumptions,
         "faults": faults(surveyed),
@@ -147,6 +151,30 @@ fn compared_pass(result: &PassResult, compared: &Compared) -> Value {
         result.still_air_time_s.map_or(Value::Null, number),
     );
     map.insert("kept".into(), json!(result.kept));
+    if let Some(seen) = &result.judged {
+        let [(east, east_u), (north, north_u)] = seen.wind_m_s;
+        map.insert(
+            "wind".into(),
+            json!({
+                "east_m_s": with_uncertainty(east, east_u),
+                "north_m_s": with_uncertainty(north, north_u),
+                "headwind_standard_uncertainty_m_s": number(seen.headwind_standard_uncertainty_m_s),
+            }),
+        );
+        let without = compared.findings.first().map_or(Value::Null, |f| {
+            let change = seen.change_without[f.setup] - seen.change_without[f.baseline];
+            let ratio = 1.0 + f.cda_change_percent.value / 100.0;
+            number(100.0 * (ratio * change.exp() - 1.0))
+        });
+        map.insert(
+            "left_out".into(),
+            json!({
+                "off_percent": number(100.0 * seen.off.exp_m1()),
+                "studentised": number(seen.studentised),
+                "cda_change_percent_without": without,
+            }),
+        );
+    }
     if let Some(e) = &result.elevation {
         map.insert(
             "elevation".into(),
@@ -233,7 +261,15 @@ fn comparison(finding: &Finding, account: Option<&Stopwatched>, names: &[Setup])
     json!({
         "setup": names[finding.setup].name,
         "baseline": names[finding.baseline].name,
+        "about": match finding.about {
+            About::Drag => json!(["cda"]),
+            About::Rolling => json!(["crr"]),
+            About::Both => json!(["cda", "crr"]),
+        },
         "cda_change_percent": estimated(&finding.cda_change_percent),
+        "crr_change_percent": finding.crr_change_percent.as_ref().map_or(Value::Null, estimated),
+        "resistance_change_percent":
+            finding.resistance_change_percent.as_ref().map_or(Value::Null, estimated),
         "interval_90_all_pairs_percent": interval(finding.interval_90_all_pairs_percent),
         "cda_change_m2": estimated(&finding.cda_change_m2),
         "watts_at": watts,
@@ -262,7 +298,8 @@ fn budget(compared: &Compared) -> Vec<Value> {
                 "input": line.input,
                 "standard_uncertainty": number(line.standard_uncertainty),
                 "unit": line.unit,
-                "effect_cda_m2": number(line.effect_cda_m2[baseline]),
+                "effect_cda_m2": number(line.effect_cda_m2[baseline].abs()),
+                "among_the_unknowns": line.inside,
                 "effect_change_percent": change,
             })
         })

@@ -410,3 +410,48 @@ fn a_zeroed_meter_drifts_from_block_to_block_only() {
     let second = day.power_zeros_nm[1] / (3.2555 * (changes[1] - changes[0]) / 3600.0);
     assert!((second - 1.0).abs() < 1e-4, "{second}");
 }
+
+#[test]
+fn a_wind_meter_beside_the_road_reads_the_minute_before_each_block() {
+    let mut plan = out_and_back_plan(86, "ABBAABBAABBA", 0.0);
+    let still = ride_day(&plan);
+    assert!(!still.test_toml(false).contains("wind_speed_m_s"));
+    plan.sensors.hand_held_wind_sd_m_s = Some(0.0);
+    let (exact, trace) = day_and_trace(&plan);
+    assert_eq!(all(&exact), all(&still), "a meter in the hand changes no ride");
+    let changes = trace.stands.iter().filter(|stand| stand.changes_block());
+    for (stand, read) in changes.zip(&exact.hand_held_winds_m_s) {
+        for k in [0, 1] {
+            let component: Vec<f64> = trace.wind_m_s.iter().map(|wind| wind[k]).collect();
+            let length_s = (stand.to_s - stand.from_s).min(60.0);
+            let count = (length_s / 0.1).round();
+            let ago = (0..count as usize).map(|back| Trace::at(&component, stand.to_s - 0.1 * back as f64));
+            // A tick more at one end and less at the other: a change of wind over 600.
+            assert!((ago.sum::<f64>() / count - read[k]).abs() < 0.005);
+        }
+    }
+    plan.sensors.hand_held_wind_sd_m_s = Some(0.6);
+    let noisy = ride_day(&plan);
+    assert_eq!(noisy.hand_held_winds_m_s.len(), 12);
+    let pairs = noisy.hand_held_winds_m_s.iter().zip(&exact.hand_held_winds_m_s);
+    let square = pairs
+        .map(|(a, b)| (a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2))
+        .sum::<f64>()
+        / 24.0;
+    // 24 numbers: 14 % on the standard deviation, three times.
+    assert!((square.sqrt() / 0.6 - 1.0).abs() < 0.43, "{}", square.sqrt());
+    // As written: the air comes from where it is said to come from.
+    let toml = noisy.test_toml(false);
+    let typed = |key: &str| -> f64 {
+        let line = toml.lines().find(|line| line.starts_with(key)).expect("a wind");
+        line.split(" = ")
+            .nth(1)
+            .expect("a value")
+            .parse()
+            .expect("a number")
+    };
+    let (speed, from) = (typed("wind_speed_m_s"), typed("wind_from_deg").to_radians());
+    let [east, north] = noisy.hand_held_winds_m_s[0];
+    assert!((-speed * from.sin() - east).abs() < 0.02 && (-speed * from.cos() - north).abs() < 0.02);
+    assert_eq!(typed("wind_standard_uncertainty_m_s"), 0.6);
+}

@@ -45,6 +45,7 @@ enum Purpose {
     Sensors = 4,
     Plan = 5,
     AirSpeed = 6,
+    HandHeld = 7,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

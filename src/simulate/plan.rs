@@ -217,6 +217,9 @@ pub struct SensorTruth {
     pub temperature_resolution_c: f64,
     /// A sensor in front of the rider; `None`: the ordinary bike without one.
     pub air_speed: Option<AirSpeedTruth>,
+    /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
+    /// it. `None`: nobody looked.
+    pub hand_held_wind_sd_m_s: Option<f64>,
 }
 
 /// Reads the speed of the air along the direction of travel, true · (1 + `scale_error`) + noise.
@@ -389,6 +392,7 @@ impl SensorTruth {
             temperature_offset_c: 0.0,
             temperature_resolution_c: 0.0,
             air_speed: None,
+            hand_held_wind_sd_m_s: None,
         }
     }
 

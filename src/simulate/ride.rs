@@ -29,6 +29,8 @@ pub(super) struct Trace {
     pub airspeed_m_s: Vec<f64>,
     /// Along the direction of travel: ground speed and head wind.
     pub air_along_m_s: Vec<f64>,
+    /// At the rider, where the air moves to, east and north.
+    pub wind_m_s: Vec<[f64; 2]>,
     pub pedalling: Vec<bool>,
     /// Node of the path at each tick.
     pub node: Vec<usize>,
@@ -297,6 +299,7 @@ impl Trace {
         self.work_j.push(state.work_j);
         self.airspeed_m_s.push((state.speed_m_s - along).hypot(across));
         self.air_along_m_s.push(state.speed_m_s - along);
+        self.wind_m_s.push(wind);
         self.pedalling.push(power_w > 0.0);
         self.node.push(node);
     }

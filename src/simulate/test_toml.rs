@@ -169,9 +169,23 @@ impl TrueDay {
                     ),
                 );
             }
+            self.hand_held_wind(out, index);
             out.push('\n');
         }
         self.last_zero(out);
+    }
+
+    fn hand_held_wind(&self, out: &mut String, block: usize) {
+        let (Some(sd), Some([east, north])) = (
+            self.plan.sensors.hand_held_wind_sd_m_s,
+            self.hand_held_winds_m_s.get(block),
+        ) else {
+            return;
+        };
+        let from_deg = (-east).atan2(-north).to_degrees().rem_euclid(360.0);
+        line(out, &format!("wind_speed_m_s = {:.2}", east.hypot(*north)));
+        line(out, &format!("wind_from_deg = {from_deg:.1}"));
+        line(out, &format!("wind_standard_uncertainty_m_s = {sd:?}"));
     }
 
     /// The zero read after the last pass, in a block without passes.

@@ -182,9 +182,11 @@ pub(super) fn remarks(day: &TestDay, zeros: &PowerZeros, rides: &[PassRide]) -> 
     all
 }
 
+/// A set-up's name and the mean of a note over its blocks.
+type NamedMean<'a> = (&'a str, f64);
+
 /// The set-ups with the lowest and the highest mean of a note, by name; nothing where fewer than two have it.
-#[allow(clippy::type_complexity)]
-fn apart(day: &TestDay, note: fn(&Notes) -> Option<f64>) -> Option<((&str, f64), (&str, f64))> {
+fn apart(day: &TestDay, note: fn(&Notes) -> Option<f64>) -> Option<(NamedMean<'_>, NamedMean<'_>)> {
     let mean = |index: usize| {
         let of_setup = |block: &&Block| block.setup == Some(index);
         let values: Vec<f64> = day
@@ -195,7 +197,7 @@ fn apart(day: &TestDay, note: fn(&Notes) -> Option<f64>) -> Option<((&str, f64),
             .collect();
         (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
     };
-    let means: Vec<(&str, f64)> = day
+    let means: Vec<NamedMean> = day
         .setups
         .iter()
         .enumerate()

@@ -1,15 +1,16 @@
 //! Several test days in one answer: set-ups matched by name, days combined, every pair judged.
 
+use super::answer::{self, Estimates};
 use super::{Compared, Progress, compare};
 use crate::error::Fault;
 use crate::estimate::cells::{Shift, rig};
 use crate::estimate::comparison::Comparison;
 use crate::estimate::days::{CommonInput, DayDrags, OverDays, combine, linked, mean_of_days};
 use crate::estimate::joint::Believed;
-use crate::estimate::plain::compare as compare_blocks;
+use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::test_day::Setup;
-use crate::verdict::{Agreement, At, Estimated, Finding, LEVEL, agreement, judge};
+use crate::verdict::{self, About, Agreement, At, Estimated, Finding, LEVEL, agreement, judge};
 use crate::warning::Warning;
 use nalgebra::{DMatrix, DVector};
 use std::path::Path;
@@ -196,13 +197,16 @@ impl Matched {
         let common = compared.budget.iter().filter(|line| !line.inside);
         DayDrags {
             setups: own.iter().map(|s| self.numbers[day][*s]).collect(),
-            drags: compared.joint.drags.iter().map(believed).collect(),
+            drags: compared.basis.joint.drags.iter().map(believed).collect(),
             first_is_baseline: own.first() == Some(&0),
             common: common
                 .map(|line| CommonInput {
                     input: line.input,
                     of_the_day: line.input == "air density",
-                    effect: own.iter().map(|s| line.effect_log_ratio[*s]).collect(),
+                    effect: own
+                        .iter()
+                        .map(|s| line.effect_log_ratio[*s] - line.effect_log_ratio[own[0]])
+                        .collect(),
                 })
                 .collect(),
         }
@@ -221,13 +225,13 @@ fn same_name(a: &Setup, b: &Setup) -> bool {
 }
 
 fn ridden_setups(day: &Compared) -> Vec<usize> {
-    (0..day.averages.setups.len())
-        .filter(|s| day.averages.setups[*s].is_some())
+    (0..day.basis.averages.setups.len())
+        .filter(|s| day.basis.averages.setups[*s].is_some())
         .collect()
 }
 
 fn tells_apart(day: &Compared, setup: usize, first: usize) -> bool {
-    day.joint.drags.iter().all(|b| {
+    day.basis.joint.drags.iter().all(|b| {
         let c = &b.covariance;
         c[(setup, setup)] + c[(first, first)] - 2.0 * c[(setup, first)] > 1e-12
     })
@@ -257,7 +261,7 @@ fn ridden(days: &[Compared], matched: &Matched) -> Vec<RiddenOn> {
             };
             for (day, compared) in days.iter().enumerate() {
                 let own = matched.on_day(day, number);
-                let drag = own.and_then(|s| compared.averages.setups.get(s)?.as_ref());
+                let drag = own.and_then(|s| compared.basis.averages.setups.get(s)?.as_ref());
                 if let (Some(drag), None) = (drag, matched.same_rides[day]) {
                     on.days.push(day);
                     on.blocks += drag.blocks;
@@ -311,8 +315,9 @@ fn all_pairs(
 }
 
 fn pair(days: &[Compared], matched: &Matched, comparison: &Comparison, pairs: usize) -> Option<Pair> {
+    let at = at(days, matched, comparison.baseline, pairs)?;
     let direct: Vec<(usize, Direct)> = (0..days.len())
-        .filter_map(|day| Some((day, Direct::of(days, matched, day, comparison)?)))
+        .filter_map(|day| Some((day, Direct::of(days, matched, day, comparison, &at)?)))
         .collect();
     let averages: Vec<Comparison> = direct.iter().map(|(_, d)| d.average.clone()).collect();
     let unknown = Comparison {
@@ -320,17 +325,16 @@ fn pair(days: &[Compared], matched: &Matched, comparison: &Comparison, pairs: us
         spread: None,
         ..comparison.clone()
     };
-    let average = mean_of_days(&averages).unwrap_or(unknown);
-    let stands: Vec<(f64, f64)> = direct
-        .iter()
-        .filter_map(|(_, d)| Some((d.joint.log_ratio, d.joint.spread.as_ref()?.standard_uncertainty())))
-        .collect();
+    let stands: Vec<(f64, f64)> = direct.iter().filter_map(|(_, d)| d.stands()).collect();
+    let judged = verdict::Pair {
+        about: About::Drag,
+        tested: comparison.clone(),
+        drag: Some(comparison.clone()),
+        rolling: None,
+        pass_average: mean_of_days(&averages).unwrap_or(unknown),
+    };
     Some(Pair {
-        finding: judge(
-            comparison,
-            &average,
-            &at(days, matched, comparison.baseline, pairs)?,
-        ),
+        finding: judge(&judged, &at),
         days: direct
             .iter()
             .map(|(day, d)| OfDay {
@@ -342,32 +346,41 @@ fn pair(days: &[Compared], matched: &Matched, comparison: &Comparison, pairs: us
     })
 }
 
-/// What a day that both set-ups were ridden on says of them by itself.
+/// What a day that both set-ups were ridden on says of their drag by itself.
 struct Direct {
     joint: Comparison,
     average: Comparison,
 }
 
 impl Direct {
-    fn of(days: &[Compared], matched: &Matched, day: usize, pair: &Comparison) -> Option<Direct> {
+    fn of(days: &[Compared], matched: &Matched, day: usize, pair: &Comparison, at: &At) -> Option<Direct> {
         let telling = matched.telling(days, day);
         let own = |number| matched.on_day(day, number).filter(|s| telling.contains(s));
-        let (setup, baseline) = (own(pair.setup)?, own(pair.baseline)?);
         let compared = &days[day];
-        let common = |inside_too: bool| {
-            let lines = compared.budget.iter().filter(|l| inside_too || !l.inside);
-            lines
-                .map(|l| (l.effect_log_ratio[setup] - l.effect_log_ratio[baseline]).powi(2))
-                .sum::<f64>()
-                .sqrt()
+        let course = &compared.surveyed.ridden.course;
+        let of = Estimates {
+            day: &Day {
+                rides: &[],
+                setups: &compared.surveyed.test_day.setups,
+                course_length_m: course.length_m(),
+                shape: course.shape,
+            },
+            averages: &compared.basis.averages,
+            joint: &compared.basis.joint,
+            budget: &compared.budget,
+            of_average: &compared.basis.of_average,
         };
-        let average = compare_blocks(&compared.averages, setup, baseline, common(true))?;
+        let found = answer::pair(&of, [own(pair.setup)?, own(pair.baseline)?], at)?;
         Some(Direct {
-            joint: compared
-                .joint
-                .compare(setup, baseline, common(false), average.blocks)?,
-            average,
+            joint: found.drag?,
+            average: found.pass_average,
         })
+    }
+
+    /// Log ratio and its standard uncertainty.
+    fn stands(&self) -> Option<(f64, f64)> {
+        let spread = self.joint.spread.as_ref()?;
+        Some((self.joint.log_ratio, spread.standard_uncertainty()))
     }
 }
 
@@ -397,7 +410,7 @@ fn at(days: &[Compared], matched: &Matched, baseline: usize, pairs: usize) -> Op
             crr: day.setups[own].crr.0,
             ..neutral
         },
-        around: day.around,
+        around: day.basis.around,
         smallest_difference_percent: days[0].surveyed.test_day.smallest_difference_percent,
         baseline_standard_uncertainty_m2: cda_m2.1,
         pairs,

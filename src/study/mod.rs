@@ -10,6 +10,8 @@ mod day_notes;
 
 mod days;
 
+mod doubt;
+
 mod gather;
 
 mod inputs;
@@ -28,7 +30,7 @@ pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days
 
 pub use stopwatch::Stopwatched;
 
-pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
@@ -39,13 +41,14 @@ use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
 use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Day, averages};
+use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::{Rig, gravity_m_s2};
 use crate::streams::Streams;
 use crate::test_day::{Setup, Shape};
-use crate::verdict::{odd_passes, still_air_time_s};
-use answer::{AtWork, findings, setup_results};
+use crate::verdict::still_air_time_s;
+use crate::warning::Warning;
+use answer::{AtWork, Estimates, findings, setup_results};
 use assign::Assigned;
 use power_zero::PowerZeros;
 use std::path::Path;
@@ -118,6 +121,41 @@ pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
 /// # Errors
 /// As [`compare_surveyed`].
 pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
+    answered(prepared(surveyed)?, told)
+}
+
+/// A day cut into passes and cells, with what needs no joint estimate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prepared {
+    pub surveyed: Surveyed,
+    pub rides: Vec<PassRide>,
+    pub rolling: Rolling,
+    averages: Averages,
+    passes: Vec<PassResult>,
+    airs: Vec<Air>,
+    zeros: PowerZeros,
+    warnings: Vec<Warning>,
+}
+
+impl Prepared {
+    /// As the estimates take it.
+    pub fn day(&self) -> Day<'_> {
+        day(&self.surveyed, &self.rides)
+    }
+}
+
+fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> {
+    Day {
+        rides,
+        setups: &surveyed.test_day.setups,
+        course_length_m: surveyed.ridden.course.length_m(),
+        shape: surveyed.ridden.course.shape,
+    }
+}
+
+/// # Errors
+/// As [`compare_surveyed`].
+pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -126,40 +164,59 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
-
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
-    let setups = &surveyed.test_day.setups;
-    let course = &surveyed.ridden.course;
-    let day = Day {
-        rides: &rides,
-        setups,
-        course_length_m: course.length_m(),
-        shape: course.shape,
-    };
-    let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
-    let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
-        .and_then(|rolling| averages(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages)))
+    let profile = surveyed.ridden.course.profile.as_ref();
+    let profile_sd_m = profile.map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
+    let day = day(&surveyed, &rides);
+    let (rolling, averages) = rolling(&rides, day.setups, day.course_length_m, profile_sd_m)
+        .and_then(|rolling| {
+            averages_at(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages))
+        })
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let budget = budget(
-        &day,
-        &rolling,
-        &averages,
-        &inputs::shared(&surveyed, &rides, &rolling),
-    );
-    let joint = joint(&day, course.profile.as_ref(), &rolling, told)
-        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    Ok(Prepared {
+        rides,
+        rolling,
+        averages,
+        passes,
+        airs,
+        zeros,
+        warnings,
+        surveyed,
+    })
+}
+
+fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
+    let Prepared {
+        surveyed,
+        rides,
+        rolling,
+        averages,
+        mut passes,
+        airs,
+        zeros,
+        mut warnings,
+    } = prepared;
+    let day = day(&surveyed, &rides);
+    let (setups, course) = (day.setups, &surveyed.ridden.course);
+    let profile = course.profile.as_ref();
+    let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+        .into_iter()
+        .partition(|input| input.inside);
+    let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
+    budget_lines.extend(inputs::inside(&joint, &inside, &averages));
+    let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
+    let budget = budget_lines;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
-    for odd in odd_passes(&day, &averages) {
-        let side = if odd.off_percent > 0.0 { "above" } else { "below" };
-        passes[rides[odd.ride].pass].flags.push(format!(
-            "odd: its drag area is {:.0} % {side} the others of its set-up and direction",
-            odd.off_percent.abs()
-        ));
+    for (ride, judged) in rides.iter().zip(&joint.passes) {
+        let result = &mut passes[ride.pass];
+        result.flags.extend(doubt::flags(judged));
+        result.judged = Some(doubt::seen(judged, setups.len()));
     }
     for pass in &averages.passes {
         let ride = &rides[pass.ride];
@@ -173,10 +230,13 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
     let findings = findings(
-        &day,
-        &averages,
-        &joint,
-        &budget,
+        &Estimates {
+            day: &day,
+            averages: &averages,
+            joint: &joint,
+            budget: &budget,
+            of_average: &of_average,
+        },
         &setup_results,
         &at_work,
         &surveyed.test_day,
@@ -185,7 +245,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         day: &day,
         surveyed: &surveyed,
         setups: &setup_results,
-        winds_m_s: stopwatch::written_winds(&rides),
+        winds_m_s: stopwatch::winds_m_s(&joint),
     };
     let (stopwatches, no_account) = stopwatch::stopwatches(&known, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
@@ -193,6 +253,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         day: &day,
         averages: &averages,
         rolling: &rolling,
+        joint: &joint,
         setups: &setup_results,
         passes: &passes,
     }));
@@ -209,10 +270,14 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         findings,
         stopwatches,
         budget,
-        around: at_work.still_air.around,
-        joint,
-        averages,
-        fit: inputs::fit_end(&rolling, rides.len()),
+        fit: inputs::fit_end(&rolling, &joint, rides.len()),
+        strengths: joint.strengths,
+        basis: Basis {
+            averages,
+            of_average,
+            around: at_work.still_air.around,
+            joint,
+        },
         rolling,
         assumptions,
         warnings,
@@ -341,6 +406,7 @@ fn rides(
             flags,
             cda_m2: None,
             still_air_time_s: None,
+            judged: None,
             elevation: None,
         });
     }

@@ -230,6 +230,19 @@ fn a_mass_before_every_block_is_the_same_as_one_in_the_set_up() {
         "{}",
         change(&forgotten)
     );
+    let joint = |of: &Compared| of.findings[0].cda_change_percent.value;
+    assert!((joint(&in_setup) - joint(&in_blocks)).abs() < 1e-9);
+    // The stopwatch knows of the mass as well: 4 kg more to bring up to speed and over the hills.
+    let mass_s = |of: &Compared| {
+        let account = &of.stopwatches[0].as_ref().unwrap().account;
+        account.time_change_s(crate::verdict::Cause::Mass)
+    };
+    assert!((mass_s(&in_setup) - mass_s(&in_blocks)).abs() < 1e-3);
+    assert!(
+        mass_s(&in_blocks) > 0.05 && mass_s(&forgotten).abs() < 1e-9,
+        "{}",
+        mass_s(&in_blocks)
+    );
 }
 
 #[test]

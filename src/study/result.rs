@@ -5,7 +5,7 @@ use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
 use crate::estimate::budget::BudgetLine;
-use crate::estimate::joint::Joint;
+use crate::estimate::joint::{Joint, Strengths};
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::physics::Surroundings;
@@ -40,7 +40,23 @@ pub struct PassResult {
     pub flags: Vec<String>,
     pub cda_m2: Option<(f64, f64)>,
     pub still_air_time_s: Option<f64>,
+    /// As the whole day sees it; `None` unless it was fitted.
+    pub judged: Option<PassSeen>,
     pub elevation: Option<Elevations>,
+}
+
+/// One pass in the light of all the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassSeen {
+    /// East and north, where the air moves to, each with its standard uncertainty.
+    pub wind_m_s: [(f64, f64); 2],
+    /// Of the wind along the road, root mean square over the pass.
+    pub headwind_standard_uncertainty_m_s: f64,
+    /// Its log drag area less what the other passes make it, and that over its standard deviation.
+    pub off: f64,
+    pub studentised: f64,
+    /// What leaving it out adds to the log ratio of each set-up to the first.
+    pub change_without: Vec<f64>,
 }
 
 /// Virtual and shared elevation of one pass at its cell edges, metres above the first, in the order ridden.
@@ -75,6 +91,17 @@ pub struct FitEnd {
     pub sentence: String,
 }
 
+/// What the findings were made of, for an answer over several days.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Basis {
+    pub joint: Joint,
+    pub averages: Averages,
+    /// Through the average of passes, of what the joint estimate has among its own unknowns.
+    pub of_average: Vec<BudgetLine>,
+    /// Mean air and gravity of the day, in which a difference is turned into watts and seconds.
+    pub around: Surroundings,
+}
+
 /// The answer to a test day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Compared {
@@ -87,12 +114,9 @@ pub struct Compared {
     /// One for each finding; `None` where a warning says why.
     pub stopwatches: Vec<Option<Stopwatched>>,
     pub budget: Vec<BudgetLine>,
-    /// What the findings were made of, for an answer over several days.
-    pub joint: Joint,
-    pub averages: Averages,
-    /// Mean air and gravity of the day, in which a difference is turned into watts and seconds.
-    pub around: Surroundings,
+    pub basis: Basis,
     pub rolling: Rolling,
+    pub strengths: Strengths,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.
     pub assumptions: Vec<String>,

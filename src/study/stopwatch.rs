@@ -3,7 +3,8 @@
 use super::{SetupResult, Surveyed};
 use crate::air::UNKNOWN_WIND_M_S;
 use crate::course::{Direction, Pass};
-use crate::estimate::cells::{PassRide, Shift, rig};
+use crate::estimate::cells::{PassRide, Shift, ride_rig, rig};
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::verdict::{AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, road, stopwatch};
@@ -29,14 +30,14 @@ pub(super) struct Known<'a> {
     pub winds_m_s: Vec<Option<[f64; 2]>>,
 }
 
-/// The wind that was written down, for each ride.
-pub(super) fn written_winds(rides: &[PassRide]) -> Vec<Option<[f64; 2]>> {
-    rides
+/// The wind of each ride as the joint estimate has it; `None` where it hardly knows more than before.
+pub(super) fn winds_m_s(joint: &Joint) -> Vec<Option<[f64; 2]>> {
+    joint
+        .passes
         .iter()
-        .map(|ride| {
-            let air = &ride.air;
-            (air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S)
-                .then_some([air.wind_east_m_s, air.wind_north_m_s])
+        .map(|pass| {
+            let known = pass.headwind_standard_uncertainty_m_s < 0.5 * UNKNOWN_WIND_M_S;
+            known.then_some(pass.wind_m_s.map(|(wind, _)| wind))
         })
         .collect()
 }
@@ -119,19 +120,35 @@ fn as_ridden(known: &Known, setup: usize, direction: Direction, cda_m2: f64) -> 
         })
         .collect();
     let of_passes = |value: fn(&Pass) -> f64| mean(own.iter().map(|(_, pass, _)| value(pass)));
+    let of_setup = &known.day.setups[setup];
+    // As weighed before the blocks, where it was.
+    let masses_kg = own
+        .iter()
+        .map(|(ride, _, _)| ride_rig(ride, of_setup, &Shift::default()).total_mass_kg);
     (!own.is_empty()).then(|| AsRidden {
         rig: Rig {
             cda_m2,
             crr: known.setups[setup].crr.0,
-            ..rig(&known.day.setups[setup], &Shift::default())
+            total_mass_kg: mean(masses_kg),
+            ..rig(of_setup, &Shift::default())
         },
-        power_w: of_passes(|pass| pass.mean_power_w),
+        power_w: mean(own.iter().map(|(ride, pass, _)| power_w(ride, pass))),
         entry_speed_m_s: of_passes(|pass| pass.entry_speed_m_s),
         wind_east_m_s: mean(own.iter().map(|(_, _, [east, _])| *east)),
         wind_north_m_s: mean(own.iter().map(|(_, _, [_, north])| *north)),
         air_density_kg_m3: mean(own.iter().map(|(ride, _, _)| ride.air.density_kg_m3)),
         time_s: of_passes(Pass::duration_s),
     })
+}
+
+/// As recorded; without the drift of the meter's zero where that was read, which the steps know.
+fn power_w(ride: &PassRide, pass: &Pass) -> f64 {
+    if !ride.power_zero_noted {
+        return pass.mean_power_w;
+    }
+    let steps = || ride.cells.iter().flat_map(|cell| &cell.steps);
+    let work_j: f64 = steps().map(|step| step.power_w * step.duration_s).sum();
+    work_j / ride.duration_s()
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> f64 {

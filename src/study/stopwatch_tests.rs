@@ -148,22 +148,45 @@ fn adds_up(account: &Stopwatch) {
     assert!((sum - account.raw_time_change_s).abs() < 1e-9, "{account:?}");
 }
 
+/// The estimate of the drag area is not the account's matter. Its priors hold the ratio back by some hundredths of
+/// its standard uncertainty (0.04 seen, regression), and what they take from the set-up stays in the uneven rest:
+/// a tenth of a standard uncertainty, in seconds.
+fn of_the_estimate_s(day: &Compared) -> f64 {
+    let [low, high] = only_account(day).setup_interval_90_s.unwrap();
+    0.1 * (high - low).abs() / (2.0 * 1.645)
+}
+
 /// The whole of the raw difference stands in one line, and none of it anywhere else.
 fn all_in(cause: Cause, day: &Compared) {
     let account = &only_account(day).account;
     adds_up(account);
     assert!(account.raw_time_change_s.abs() > 0.8, "{cause:?}: {account:?}");
-    for line in &account.lines {
-        let expected = if line.cause == cause {
+    let whole = |of: Cause| {
+        if of == cause {
             account.raw_time_change_s
         } else {
             0.0
+        }
+    };
+    for line in &account.lines {
+        let off = line.time_change_s - whole(line.cause);
+        let allowed = match line.cause {
+            Cause::SetUp | Cause::Uneven => ASTRAY_S + of_the_estimate_s(day),
+            _ => ASTRAY_S,
         };
-        assert!(
-            (line.time_change_s - expected).abs() < ASTRAY_S,
-            "{cause:?}: {account:?}"
-        );
+        assert!(off.abs() < allowed, "{cause:?}: {line:?} {allowed} {account:?}");
     }
+    let both = account.time_change_s(Cause::SetUp) + account.time_change_s(Cause::Uneven);
+    // The wind is the joint estimate's, and as uncertain as its drag areas.
+    let of_the_wind_s = if cause == Cause::Wind {
+        of_the_estimate_s(day)
+    } else {
+        0.0
+    };
+    assert!(
+        (both - whole(Cause::SetUp)).abs() < ASTRAY_S + of_the_wind_s,
+        "{cause:?}: {account:?}"
+    );
 }
 
 fn as_before(_: &mut SetupTruth) {}
@@ -203,10 +226,12 @@ fn a_day_with_slower_entries_only_is_one_of_entry_speed() {
 fn a_day_with_less_drag_only_is_one_of_the_set_up() {
     let day = ridden(&a_b_b_a(B), false, |b| b.cda_m2 *= 0.94);
     all_in(Cause::SetUp, &day);
-    // Here nothing but the set-up differs, so the times re-ridden in still air differ by as much.
+    // Here nothing but the set-up differs, so the times re-ridden in still air differ by as much; but theirs are
+    // the drag areas of single passes.
     let still_air_s = still_air_change_s(&day);
     let line_s = only_account(&day).account.time_change_s(Cause::SetUp);
-    assert!((line_s - still_air_s).abs() < ASTRAY_S, "{line_s} {still_air_s}");
+    let allowed = ASTRAY_S + of_the_estimate_s(&day);
+    assert!((line_s - still_air_s).abs() < allowed, "{line_s} {still_air_s}");
 }
 
 #[test]
@@ -226,11 +251,15 @@ fn a_day_with_wind_for_one_set_up_only_is_one_of_wind() {
     let told = ridden(&a_b_b_a(blown), true, as_before);
     all_in(Cause::Wind, &told);
     assert!(only_account(&told).wind_known);
-    // Where nobody wrote it down it is taken for drag, and for what means do not explain; never for wind.
+    // Where nobody wrote it down, most of it is told from the two directions of each block.
     let untold = ridden(&a_b_b_a(blown), false, as_before);
     let untold = only_account(&untold);
-    assert!(!untold.wind_known && untold.account.time_change_s(Cause::Wind) == 0.0);
     adds_up(&untold.account);
+    let share = untold.account.time_change_s(Cause::Wind) / untold.account.raw_time_change_s;
+    assert!(
+        untold.wind_known && (0.5..1.1).contains(&share),
+        "{share}: {untold:?}"
+    );
 }
 
 /// Round a loop the wind meets every bearing; up a climb one.
@@ -397,9 +426,10 @@ fn it_does_not_matter_which_set_up_is_called_the_baseline() {
     assert!(there.raw_time_change_s < -1.0);
     for (one, other) in there.lines.iter().zip(&back.lines) {
         assert_eq!(one.cause, other.cause);
-        // The drag area of each baseline is the mean of its own blocks, the ratio that of their logarithms.
+        // The priors of the estimate are on the baseline and on what differs from it: the drag areas come out alike
+        // to some 0.005 %.
         assert!(
-            (one.time_change_s + other.time_change_s).abs() < 1e-3,
+            (one.time_change_s + other.time_change_s).abs() < 0.005,
             "{one:?} {other:?}"
         );
     }
@@ -420,7 +450,10 @@ fn the_set_up_has_the_interval_of_its_drag_area() {
         assert!(off.abs() < 0.03, "{off}");
     }
     let single = ordinary("AB", |text| text);
-    assert_eq!(only_account(&single).setup_interval_90_s, None);
+    assert_eq!(
+        only_account(&single).setup_interval_90_s.is_some(),
+        single.findings[0].cda_change_percent.interval_90.is_some()
+    );
 }
 
 #[test]

@@ -35,6 +35,14 @@ fn default(value: f64, standard_uncertainty: f64) -> Settled {
     }
 }
 
+/// What is told of among the notes needs no sentence among the defaults.
+fn noted(measured: Measured) -> Settled {
+    Settled {
+        measured,
+        uncertainty_given: true,
+    }
+}
+
 impl Bicycle {
     /// Mass, radius and inertia: a rider of 73 kg on a road bike with 28 mm tyres, wide enough to hold most
     /// (common practice, no published source). Efficiency at the crank: Martin et al. 1998, 0.97698 (M+).
@@ -78,10 +86,12 @@ impl Bicycle {
 
     /// The mass that was weighed before the blocks stands instead of a default.
     pub fn weighed(&mut self, mass: Measured) {
-        self.total_mass_kg = Settled {
-            measured: mass,
-            uncertainty_given: true,
-        };
+        self.total_mass_kg = noted(mass);
+    }
+
+    /// The rolling radius by the rollouts before the blocks stands instead of a default.
+    pub fn rolled_out(&mut self, radius: Measured) {
+        self.wheel_radius_m = noted(radius);
     }
 
     /// This bicycle with what one `[[setup]]` says instead.

@@ -1,7 +1,9 @@
 //! What is written down before a block: wind, mass, zero of the power meter, rollout, tyre pressure.
 
 use super::bicycle::Bicycle;
-use super::quantity::{POWER_ZERO, Quantity, ROLLOUT, TOTAL_MASS, TYRE_PRESSURE, capitalised, plain};
+use super::quantity::{
+    POWER_ZERO, Quantity, ROLLOUT, TOTAL_MASS, TYRE_PRESSURE, WHEEL_RADIUS, capitalised, plain,
+};
 use super::section::Section;
 use super::{Block, Measured, Notes, Setup, readings};
 
@@ -60,35 +62,62 @@ fn total_mass(section: &Section, setup: Option<&Setup>, assumptions: &mut Vec<St
     })
 }
 
-/// A set-up whose mass is written nowhere but before each of its blocks has their mean, and not a default
-/// that none of its passes is ridden with.
-pub(super) fn settle_masses(
+/// A set-up whose mass or rolling radius is written nowhere but before each of its blocks has their mean, and
+/// not a default that none of its passes is ridden with.
+pub(super) fn settle_means(
     blocks: &[Block],
     setups: &mut [Setup],
     bicycles: &mut [Bicycle],
     assumptions: &mut Vec<String>,
 ) {
     for (index, (setup, bicycle)) in setups.iter_mut().zip(bicycles).enumerate() {
-        if setup.total_mass_kg.given {
-            continue;
+        let own: Vec<Notes> = blocks
+            .iter()
+            .filter(|block| block.setup == Some(index))
+            .map(|block| block.notes)
+            .collect();
+        if !setup.total_mass_kg.given
+            && let Some(mass) = mean(&own, |notes| notes.total_mass_kg)
+        {
+            setup.total_mass_kg = mass;
+            bicycle.weighed(mass);
+            assumptions.push(format!(
+                "Total mass of '{}' as weighed before each block, {} kg in the mean.",
+                setup.name,
+                plain(mass.value)
+            ));
         }
-        let own = blocks.iter().filter(|block| block.setup == Some(index));
-        let weighed: Option<Vec<Measured>> = own.map(|block| block.notes.total_mass_kg).collect();
-        let Some(masses) = weighed.filter(|masses| !masses.is_empty()) else {
-            continue;
-        };
-        let mean = |part: fn(&Measured) -> f64| masses.iter().map(part).sum::<f64>() / masses.len() as f64;
-        let mass = Measured {
-            value: mean(|mass| mass.value),
-            standard_uncertainty: mean(|mass| mass.standard_uncertainty),
-            given: true,
-        };
-        setup.total_mass_kg = mass;
-        bicycle.weighed(mass);
-        assumptions.push(format!(
-            "Total mass of '{}' as weighed before each block, {} kg in the mean.",
-            setup.name,
-            plain(mass.value)
-        ));
+        if !setup.wheel_radius_m.given
+            && let Some(radius) = mean(&own, radius)
+        {
+            setup.wheel_radius_m = radius;
+            bicycle.rolled_out(radius);
+            assumptions.push(format!(
+                "Rolling radius of '{}' by the rollout before each block, {} ± {} m in the mean.",
+                setup.name,
+                plain(radius.value),
+                plain(radius.standard_uncertainty)
+            ));
+        }
     }
+}
+
+fn radius(notes: &Notes) -> Option<Measured> {
+    Some(Measured {
+        value: notes.rollout_m? / std::f64::consts::TAU,
+        standard_uncertainty: WHEEL_RADIUS.uncertainty,
+        given: true,
+    })
+}
+
+/// Nothing unless every block has it.
+fn mean(notes: &[Notes], part: fn(&Notes) -> Option<Measured>) -> Option<Measured> {
+    let all: Option<Vec<Measured>> = notes.iter().map(part).collect();
+    let all = all.filter(|all| !all.is_empty())?;
+    let mean = |of: fn(&Measured) -> f64| all.iter().map(of).sum::<f64>() / all.len() as f64;
+    Some(Measured {
+        value: mean(|one| one.value),
+        standard_uncertainty: mean(|one| one.standard_uncertainty),
+        given: true,
+    })
 }

@@ -95,6 +95,24 @@ fn masses_written_before_every_block_stand_instead_of_the_default() {
 }
 
 #[test]
+fn rollouts_written_before_every_block_stand_instead_of_the_default_radius() {
+    let rolled = day(&block("rollout_m = 2.1"));
+    let radius = rolled.setups[0].wheel_radius_m;
+    // 2.1 m over 2π.
+    assert!((radius.value - 0.334_225_380).abs() < 1e-9 && radius.standard_uncertainty == 0.002);
+    assert!(
+        !rolled.assumptions.iter().any(|a| a.contains("(wheel_radius_m)")),
+        "{:?}",
+        rolled.assumptions
+    );
+    let typed = day(&format!(
+        "[bike]\nwheel_radius_m = 0.34\n{}",
+        block("rollout_m = 2.1")
+    ));
+    assert_eq!(typed.setups[0].wheel_radius_m.value, 0.34);
+}
+
+#[test]
 fn notes_in_other_units_are_recognised() {
     // 80 psi is 5.516 bar: common practice (a pump's double scale).
     one_fault(

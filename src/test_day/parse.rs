@@ -142,7 +142,7 @@ fn read_tables(top: &Section) -> TestDay {
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
-    notes::settle_masses(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
+    notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 

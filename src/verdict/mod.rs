@@ -15,7 +15,7 @@ mod still_air;
 mod stopwatch;
 
 pub use agreement::{Agreement, agreement};
-pub use finding::{At, Call, Estimated, Finding, LEVEL, Worth, judge};
+pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use road::{Stretch, road};

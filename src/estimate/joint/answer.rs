@@ -1,5 +1,6 @@
 //! From the solved day to what is said of it.
 
+use super::contribution::Contribution;
 use super::explore::Node;
 use super::layout::{GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
 use super::prior::Hyper;
@@ -7,7 +8,7 @@ use super::system::{Model, Pooled, Solved};
 use super::{Believed, Centre, InsideLine, Joint, PassJudged, Settled, Strengths};
 use crate::estimate::disturbed::Disturbance;
 use crate::estimate::plain::Day;
-use nalgebra::{Cholesky, DMatrix};
+use nalgebra::{Cholesky, DMatrix, Matrix2, Vector2};
 
 /// A strength next to nothing, to see what the answer is without it.
 const NOTHING: f64 = 1e-5;
@@ -30,11 +31,8 @@ pub(super) fn answer(
     };
     let pooled = model.pool(&settled.point, hyper.gust_q)?;
     let solved = model.solve(&settled.point, &pooled, &hyper)?;
-    let drags = log_drags(&model.layout, setups);
-    let rollings = log_rollings(&model.layout, setups);
     Some(Joint {
-        drags: believed(nodes, &drags),
-        rollings: believed(nodes, &rollings),
+        drags: believed(nodes, &told_of_setups(&model.layout, setups)),
         strengths: Strengths {
             wander_sd_m_s: hyper.wander.exp(),
             wander_memory_s: hyper.memory.exp(),
@@ -53,23 +51,22 @@ pub(super) fn answer(
     })
 }
 
-/// The log drag area of each set-up, one a column.
-pub(super) fn log_drags(layout: &Layout, setups: usize) -> DMatrix<f64> {
-    let mut functions = DMatrix::zeros(layout.all(), setups);
+/// The log drag area of each set-up, one a column, and then their log rolling resistances over what was assumed.
+pub(super) fn told_of_setups(layout: &Layout, setups: usize) -> DMatrix<f64> {
+    let mut functions = log_drags(layout, setups).resize_horizontally(2 * setups, 0.0);
     for s in 0..setups {
-        functions[(LOG_CDA, s)] = 1.0;
-        if let Some(place) = layout.drag[s] {
-            functions[(place, s)] = 1.0;
+        if let Some(place) = layout.rolling[s] {
+            functions[(place, setups + s)] = 1.0;
         }
     }
     functions
 }
 
-/// The log ratio of rolling resistance to the baseline's, one a column; zero where it is not asked for.
-fn log_rollings(layout: &Layout, setups: usize) -> DMatrix<f64> {
+fn log_drags(layout: &Layout, setups: usize) -> DMatrix<f64> {
     let mut functions = DMatrix::zeros(layout.all(), setups);
     for s in 0..setups {
-        if let Some(place) = layout.rolling[s] {
+        functions[(LOG_CDA, s)] = 1.0;
+        if let Some(place) = layout.drag[s] {
             functions[(place, s)] = 1.0;
         }
     }
@@ -103,7 +100,8 @@ fn passes(
             winds[(layout.own(own, pass), 2 * pass + way)] = 1.0;
         }
     }
-    let spread = solved.covariance(&winds).diagonal().map(|v| v.max(0.0).sqrt());
+    let spread = solved.covariance(&winds);
+    let sd = |place: usize| spread[(place, place)].max(0.0).sqrt();
     disturbed
         .into_iter()
         .enumerate()
@@ -113,15 +111,30 @@ fn passes(
             let (left_out, change) = solved.left_out(model, pooled, pass, &drags)?;
             Some(PassJudged {
                 wind_m_s: [
-                    (air.wind_east_m_s + beyond[0], spread[2 * pass]),
-                    (air.wind_north_m_s + beyond[1], spread[2 * pass + 1]),
+                    (air.wind_east_m_s + beyond[0], sd(2 * pass)),
+                    (air.wind_north_m_s + beyond[1], sd(2 * pass + 1)),
                 ],
+                headwind_standard_uncertainty_m_s: along(
+                    &model.contributions[pass],
+                    &spread.fixed_view::<2, 2>(2 * pass, 2 * pass).into_owned(),
+                ),
                 left_out,
                 without: change.iter().copied().collect(),
                 disturbances,
             })
         })
         .collect()
+}
+
+/// Root mean square over the cells of what the wind's covariance makes along the road.
+fn along(contribution: &Contribution, covariance: &Matrix2<f64>) -> f64 {
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for air in &contribution.air {
+        let way = Vector2::from(air.slope);
+        sum += way.dot(&(covariance * way));
+        weights += way.norm_squared();
+    }
+    (sum / weights).max(0.0).sqrt()
 }
 
 /// Each kind of unknown fixed in turn, and variances differenced: so that nothing counts twice.
@@ -172,6 +185,11 @@ fn inside(
             ..*hyper
         })?,
     ));
+    // What none of them explains is left by the noise of the cells.
+    let left = (0..functions.ncols())
+        .map(|f| all[(f, f)] - lines.iter().map(|(_, v)| v[f].max(0.0)).sum::<f64>())
+        .collect();
+    lines.push(("gusts and sensors within passes", left));
     Some(
         lines
             .into_iter()

@@ -11,8 +11,6 @@ use nalgebra::DMatrix;
 const AIR_SPEED_NOISE_M_S: f64 = 0.15;
 /// A cell counts with its air speed where that is known for this share of its time.
 const AIR_SPEED_KNOWN: f64 = 0.8;
-/// A disturbed stretch says next to nothing: its energy is unknown by this many times what is odd about it.
-const DISTURBED_DISTRUST: f64 = 10.0;
 /// What is left of a slow drift where the power meter's zero was read before and after, as a standard deviation.
 const DRIFT_LEFT_WHERE_NOTED: f64 = 0.4;
 
@@ -179,11 +177,17 @@ impl Contribution {
         self.energy_j.len()
     }
 
-    /// Takes what is odd about a stretch out of the account: its cells hold an unknown energy in common.
-    pub fn distrust(&mut self, disturbance: &Disturbance) {
+    /// Takes what is odd about a stretch out of the account, and leaves what a usual stretch may hold unknown.
+    ///
+    /// Widening the cell instead, the stretch's whole bearing goes missing on a loop, and with it the wind.
+    pub fn leave_out(&mut self, disturbance: &Disturbance) {
+        let of_whole = |duration_s: f64| duration_s / disturbance.duration_s;
+        let variance_j2 = disturbance.standard_uncertainty_j.powi(2);
         for a in &disturbance.cells {
+            self.energy_j[a.cell] -= a.excess_j;
             for b in &disturbance.cells {
-                self.noise_j2[(a.cell, b.cell)] += DISTURBED_DISTRUST.powi(2) * a.excess_j * b.excess_j;
+                self.noise_j2[(a.cell, b.cell)] +=
+                    variance_j2 * of_whole(a.duration_s) * of_whole(b.duration_s);
             }
         }
     }

@@ -9,6 +9,7 @@ pub(super) mod lowest;
 pub mod prior;
 pub mod system;
 
+use super::budget::Said;
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
 use super::disturbed::{Disturbance, disturbances};
@@ -38,10 +39,9 @@ const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 /// What the day says, as a mixture over the strengths that it allows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Joint {
-    /// Log drag area of each set-up under each set of strengths. One that was not ridden stands at the baseline's.
+    /// Under each set of strengths: log drag area of each set-up (one that was not ridden stands at the
+    /// baseline's), and after them its log rolling resistance over what was assumed, zero unless it differs in that.
     pub drags: Vec<Believed>,
-    /// Log ratio of rolling resistance to the baseline, where that is what a set-up differs in, in the same form.
-    pub rollings: Vec<Believed>,
     /// Weighted means of their logarithms.
     pub strengths: Strengths,
     /// In the order of the day's rides.
@@ -57,9 +57,9 @@ pub struct Joint {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Believed {
     pub weight: f64,
-    /// S.
+    /// 2 S.
     pub mean: DVector<f64>,
-    /// S × S.
+    /// 2 S × 2 S.
     pub covariance: DMatrix<f64>,
 }
 
@@ -77,6 +77,8 @@ pub struct Strengths {
 pub struct PassJudged {
     /// Mean wind during the pass, what was known included: east and north, each with its standard uncertainty, m/s.
     pub wind_m_s: [(f64, f64); 2],
+    /// Of the wind along the road, root mean square over the pass.
+    pub headwind_standard_uncertainty_m_s: f64,
     /// Its log drag area less what the other passes make it, and that over its standard deviation.
     pub left_out: LeftOut,
     /// What leaving it out adds to the log drag area of each set-up.
@@ -84,11 +86,19 @@ pub struct PassJudged {
     pub disturbances: Vec<Disturbance>,
 }
 
+/// Drag area and rolling resistance with the share that each has in what is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weighed {
+    pub drag: f64,
+    pub rolling: f64,
+}
+
 /// Standard deviation that one kind of unknown makes of the answer: of each set-up's log drag area, and of its log
 /// ratio to the first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InsideLine {
     pub input: &'static str,
+    /// S and S.
     pub log_cda: Vec<f64>,
     pub log_ratio: Vec<f64>,
 }
@@ -106,7 +116,7 @@ pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Tol
     let mut settled = settle(&model, told, None)?;
     let disturbed = disturbed(day, rolling, &model, &settled);
     if disturbed.iter().any(|pass| !pass.is_empty()) {
-        distrust(&mut model, &disturbed);
+        leave_out(&mut model, &disturbed);
         settled = settle(&model, told, Some(&settled))?;
     }
     let nodes = explore(&model, &settled.point, settled.log_gust_q, told);
@@ -120,10 +130,10 @@ fn disturbed(day: &Day, rolling: &Rolling, model: &Model, settled: &Settled) -> 
     disturbances(day, &cda_m2, rolling.shift, settled.log_gust_q.exp())
 }
 
-fn distrust(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
+fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
     for (contribution, all) in model.contributions.iter_mut().zip(disturbed) {
         for one in all {
-            contribution.distrust(one);
+            contribution.leave_out(one);
         }
     }
 }
@@ -303,19 +313,32 @@ impl Joint {
         self.linear(&[(setup, 1.0)])
     }
 
+    /// Log rolling resistance of a set-up over what was assumed; certain, and 0, unless it differs in that.
+    pub fn log_crr(&self, setup: usize) -> Option<(f64, Spread)> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        self.linear(&[(setups + setup, 1.0)])
+    }
+
+    /// A sum of the quantities in `drags`, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
         linear(&self.drags, factors)
     }
 
-    /// The log ratio of two set-ups. `common`: standard uncertainty that shared inputs leave in it.
+    /// The log ratio of two set-ups in what `of` weighs. `common`: standard uncertainty that shared inputs leave in it.
     pub fn compare(
         &self,
-        setup: usize,
-        baseline: usize,
+        [setup, baseline]: [usize; 2],
+        of: Weighed,
         common: f64,
         blocks: [usize; 2],
     ) -> Option<Comparison> {
-        let (log_ratio, spread) = self.linear(&[(setup, 1.0), (baseline, -1.0)])?;
+        let setups = self.drags.first()?.mean.len() / 2;
+        let (log_ratio, spread) = self.linear(&[
+            (setup, of.drag),
+            (baseline, -of.drag),
+            (setups + setup, of.rolling),
+            (setups + baseline, -of.rolling),
+        ])?;
         let share = 1.0 / blocks[0] as f64 + 1.0 / blocks[1] as f64;
         Some(Comparison {
             setup,
@@ -327,18 +350,18 @@ impl Joint {
         })
     }
 
-    /// Log drag area of each set-up with the inputs that all passes share shifted, at the strengths in the middle.
+    /// What `drags` says with the inputs that all passes share shifted, at the strengths in the middle.
     pub fn moved(
         &self,
         day: &Day,
         profile: Option<&Profile>,
         rolling: &Rolling,
         shift: &Shift,
-    ) -> Option<Vec<f64>> {
+    ) -> Option<Said> {
         let mut model = model(day, profile, rolling, shift)?;
         for (contribution, pass) in model.contributions.iter_mut().zip(&self.passes) {
             for one in &pass.disturbances {
-                contribution.distrust(one);
+                contribution.leave_out(one);
             }
         }
         let mut point = self.centre.point.clone();
@@ -347,8 +370,28 @@ impl Joint {
             let pooled = model.pool(&point, self.centre.hyper.gust_q)?;
             point = model.solve(&point, &pooled, &self.centre.hyper)?.point;
         }
-        let functions = answer::log_drags(&model.layout, day.setups.len());
-        Some(functions.tr_mul(&point).iter().copied().collect())
+        let setups = day.setups.len();
+        let told = answer::told_of_setups(&model.layout, setups).tr_mul(&point);
+        let ridden = |s: usize| day.rides.iter().any(|ride| ride.setup == s);
+        Some(Said {
+            log_cda: (0..setups)
+                .map(|s| if ridden(s) { told[s] } else { f64::NAN })
+                .collect(),
+            log_crr: (0..setups).map(|s| told[setups + s]).collect(),
+        })
+    }
+
+    /// Correlation between a set-up's log ratios of drag area and of rolling resistance; `None` unless both are asked.
+    pub fn separation(&self, setup: usize) -> Option<f64> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        let ratio = |places: [(usize, f64); 2]| self.linear(&places).map(|(_, s)| s.standard_uncertainty());
+        let drag = ratio([(setup, 1.0), (0, -1.0)])?;
+        let rolling = ratio([(setups + setup, 1.0), (setups, -1.0)])?;
+        let sum = self
+            .linear(&[(setup, 1.0), (0, -1.0), (setups + setup, 1.0), (setups, -1.0)])?
+            .1;
+        let shared = 0.5 * (sum.standard_uncertainty().powi(2) - drag * drag - rolling * rolling);
+        (drag > 1e-9 && rolling > 1e-9).then(|| shared / (drag * rolling))
     }
 
     /// Chances of being the lowest, in the order given, by draws from the mixture with a fixed seed.
