@@ -1,4 +1,4 @@
-//! Averages → set-ups with their combined uncertainty, and every pair compared.
+//! Estimates → set-ups with their combined uncertainty, and every pair compared.
 
 use super::{SetupResult, Surveyed};
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
