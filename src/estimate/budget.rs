@@ -14,7 +14,7 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up's CdA to the first.
+    /// On the log ratio of each set-up's CdA to the first that was ridden.
     pub effect_log_ratio: Vec<f64>,
     /// ... and on that of rolling resistance, where a set-up differs in it.
     pub effect_log_crr_ratio: Vec<f64>,
@@ -45,6 +45,8 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };
+    // A set-up that was named and never ridden is nothing to compare with.
+    let first = rest.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     inputs
         .iter()
         .filter_map(|input| {
@@ -61,8 +63,8 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
                 unit: input.unit,
                 inside: input.inside,
                 effect_cda_m2: effects(&|said, s| said.log_cda[s].exp()),
-                effect_log_ratio: effects(&|said, s| said.log_cda[s] - said.log_cda[0]),
-                effect_log_crr_ratio: effects(&|said, s| said.log_crr[s] - said.log_crr[0]),
+                effect_log_ratio: effects(&|said, s| said.log_cda[s] - said.log_cda[first]),
+                effect_log_crr_ratio: effects(&|said, s| said.log_crr[s] - said.log_crr[first]),
             })
         })
         .collect()
