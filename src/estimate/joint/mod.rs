@@ -8,6 +8,15 @@ mod lowest;
 pub mod prior;
 pub mod system;
 
+#[cfg(test)]
+mod made_days;
+#[cfg(test)]
+mod slopes_tests;
+#[cfg(test)]
+mod twin;
+#[cfg(test)]
+mod twin_tests;
+
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
 use super::plain::Day;
