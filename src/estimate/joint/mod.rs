@@ -9,6 +9,8 @@ pub mod prior;
 pub mod system;
 
 #[cfg(test)]
+mod any_day_tests;
+#[cfg(test)]
 mod made_days;
 #[cfg(test)]
 mod slopes_tests;
@@ -84,7 +86,11 @@ pub fn joint(
     answer(&model, day.setups.len(), &nodes, ended, steps)
 }
 
+/// `None` without a usable pass, or where the shared heights have no factor.
 pub fn model(day: &Day, profile: Option<&Profile>, rolling: &Rolling, shift: &Shift) -> Option<Model> {
+    if day.rides.is_empty() {
+        return None;
+    }
     let contributions: Vec<Contribution> = day
         .rides
         .iter()
