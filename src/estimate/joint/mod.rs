@@ -18,6 +18,8 @@ mod slopes_tests;
 mod twin;
 #[cfg(test)]
 mod twin_tests;
+#[cfg(test)]
+mod variance_tests;
 
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
