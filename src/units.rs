@@ -12,6 +12,9 @@ pub const M_PER_MILE: f64 = 1609.344;
 pub const M_PER_FOOT: f64 = 0.3048;
 /// One inch of mercury at 0 °C in pascals (conventional value, NIST SP 811).
 pub const PA_PER_INHG: f64 = 3386.389;
+pub const PA_PER_BAR: f64 = 100_000.0;
+/// One pound-force per square inch (NIST SP 811, from memory).
+pub const PA_PER_PSI: f64 = 6_894.757;
 
 /// Unix seconds as `2026-05-02T08:10:00.250Z`, to the given number of decimals.
 pub fn utc_text(time_s: f64, decimals: u8) -> String {

@@ -338,10 +338,9 @@ impl Gathering<'_> {
 }
 
 fn typed_wind(wind: &WindReading, time_s: f64) -> Reading<2> {
-    let from = wind.from_deg.to_radians();
     Reading {
         time_s,
-        value: [-wind.speed_m_s * from.sin(), -wind.speed_m_s * from.cos()],
+        value: wind.east_north_m_s(),
         standard_uncertainty: wind.standard_uncertainty_m_s,
     }
 }

@@ -75,7 +75,8 @@ pub fn cross(a: [f64; 2], b: [f64; 2]) -> f64 {
 }
 
 pub fn length(a: [f64; 2]) -> f64 {
-    a[0].hypot(a[1])
+    // Metres on the ground need none of hypot's care for overflow, which took a quarter of the search for runs.
+    dot(a, a).sqrt()
 }
 
 /// Unit vector; `None` for a vector too short to have a direction.

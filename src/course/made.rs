@@ -105,6 +105,7 @@ fn empty(interval_s: f64) -> Streams {
         cadence_rpm: vec![],
         temperature_c: vec![],
         pressure_pa: vec![],
+        air_speed_m_s: vec![],
         extra: vec![],
         nominal_interval_s: interval_s,
         gaps: vec![],

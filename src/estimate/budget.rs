@@ -4,8 +4,6 @@
 //! (wind along an out-and-back course) both count.
 
 use super::cells::Shift;
-use super::plain::{Averages, Day, averages};
-use super::rolling::Rolling;
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct BudgetLine {
@@ -16,8 +14,10 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up to the first.
+    /// On the log ratio of each set-up's CdA to the first.
     pub effect_log_ratio: Vec<f64>,
+    /// ... and on that of rolling resistance, where a set-up differs in it.
+    pub effect_log_crr_ratio: Vec<f64>,
 }
 
 /// One input that every pass shares.
@@ -31,25 +31,37 @@ pub struct SharedInput {
     pub shift: fn(f64) -> Shift,
 }
 
+/// What an estimate says of each set-up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Said {
+    /// NaN for a set-up without a pass.
+    pub log_cda: Vec<f64>,
+    /// Log rolling resistance over what was assumed; 0 where a set-up does not differ in it.
+    pub log_crr: Vec<f64>,
+}
+
 /// What an error of one standard uncertainty in one input does to one output.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Effect {
-    /// Half the difference of the two ends: the sensitivity times the standard uncertainty, with its sign.
+    /// Half the difference of the two ends: the sensitivity times the standard uncertainty.
     pub first_order: f64,
     /// How far the mean of both ends is from the output at rest.
     pub second_order: f64,
 }
 
 impl Effect {
-    pub fn size(&self) -> f64 {
-        self.first_order.hypot(self.second_order)
+    /// Both orders together; with the sign of the first, so that the effects of one cause on two set-ups subtract.
+    pub fn together(&self) -> f64 {
+        self.first_order
+            .hypot(self.second_order)
+            .copysign(self.first_order)
     }
 }
 
 /// Moves each input in turn up and down by its standard uncertainty. `outputs` takes the input's index and its
 /// error; `at_rest` are the outputs without any. An input that `outputs` has no answer for gives `None`.
 ///
-/// One input at a time: what a product of two errors does (JCGM 100:2008, 5.1.2, note) is not seen.
+/// One input at a time: what the product of two inputs' errors does is not seen.
 pub fn effects(
     standard_uncertainties: &[f64],
     at_rest: &[f64],
@@ -72,39 +84,39 @@ pub fn effects(
         .collect()
 }
 
-/// The budget of what is common to all passes.
-pub fn budget(day: &Day, rolling: &Rolling, at_rest: &Averages, inputs: &[SharedInput]) -> Vec<BudgetLine> {
+/// The budget of what is common to all passes. `estimate`: the whole fit at a shift of its inputs.
+pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>) -> Vec<BudgetLine> {
+    let Some(rest) = estimate(&Shift::default()) else {
+        return Vec::new();
+    };
     let uncertainties: Vec<f64> = inputs.iter().map(|input| input.standard_uncertainty).collect();
-    let found = effects(&uncertainties, &outputs(at_rest), |input, error| {
-        averages(day, rolling, &(inputs[input].shift)(error)).map(|a| outputs(&a))
+    let found = effects(&uncertainties, &outputs(&rest), |input, error| {
+        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said))
     });
     inputs
         .iter()
         .zip(found)
         .filter_map(|(input, effects)| {
-            let sizes: Vec<f64> = effects?.iter().map(Effect::size).collect();
-            let (cda_m2, log_ratio) = sizes.split_at(at_rest.setups.len());
+            let all: Vec<f64> = effects?.iter().map(Effect::together).collect();
+            let setups = rest.log_cda.len();
             Some(BudgetLine {
                 input: input.input,
                 standard_uncertainty: input.standard_uncertainty,
                 unit: input.unit,
                 inside: input.inside,
-                effect_cda_m2: cda_m2.to_vec(),
-                effect_log_ratio: log_ratio.to_vec(),
+                effect_cda_m2: all[..setups].to_vec(),
+                effect_log_ratio: all[setups..2 * setups].to_vec(),
+                effect_log_crr_ratio: all[2 * setups..].to_vec(),
             })
         })
         .collect()
 }
 
-/// The drag area of each set-up, then the logarithm of its ratio to the first; NaN where there is no pass.
-fn outputs(averages: &Averages) -> Vec<f64> {
-    let cda_m2: Vec<f64> = averages
-        .setups
-        .iter()
-        .map(|s| s.as_ref().map_or(f64::NAN, |s| s.cda_m2))
-        .collect();
-    let ratios: Vec<f64> = cda_m2.iter().map(|cda| (cda / cda_m2[0]).ln()).collect();
-    [cda_m2, ratios].concat()
+/// The drag area of each set-up, then the log ratios to the first: of drag area, and of rolling resistance.
+fn outputs(said: &Said) -> Vec<f64> {
+    let over_first = |logs: &[f64]| -> Vec<f64> { logs.iter().map(|log| log - logs[0]).collect() };
+    let cda_m2 = said.log_cda.iter().map(|log| log.exp()).collect();
+    [cda_m2, over_first(&said.log_cda), over_first(&said.log_crr)].concat()
 }
 
 #[cfg(test)]

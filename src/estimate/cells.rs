@@ -4,7 +4,7 @@ use crate::air::AirState;
 use crate::course::{Course, Direction, Pass};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, Streams};
-use crate::test_day::Setup;
+use crate::test_day::{Measured, Setup};
 
 /// Cells of about this length: long against the wander of positions, short against hills.
 const CELL_M: f64 = 150.0;
@@ -20,7 +20,7 @@ const UNKNOWN_POWER_SHARE: f64 = 0.35;
 const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
 
 /// Below this the rider coasts.
-const COASTING_W: f64 = 15.0;
+pub(crate) const COASTING_W: f64 = 15.0;
 /// A rider who sits up: what air and tyres can take at most without the brakes (REFERENCES 1.4, 1.5).
 const BRAKED_CDA_M2: f64 = 0.5;
 const BRAKED_CRR: f64 = 0.008;
@@ -78,6 +78,21 @@ pub struct RiddenStep {
     pub cos_slope: f64,
     /// In the direction ridden, positive uphill.
     pub sin_slope: f64,
+    /// By an air-speed sensor, along the direction of travel: mean over the step, times the factor of
+    /// `test.toml`; NaN where it is not known.
+    pub air_speed_m_s: f64,
+}
+
+/// A wind read beside the road before a block: one reading, shared by all passes of the block.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BlockWind {
+    /// Just before the block: unix seconds of its first pass.
+    pub time_s: f64,
+    /// Where the air moves to, at rider height.
+    pub wind_east_m_s: f64,
+    pub wind_north_m_s: f64,
+    /// Each way.
+    pub wind_standard_uncertainty_m_s: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -114,6 +129,15 @@ pub struct PassRide {
     pub air: AirState,
     /// Course length over the distance by the speed channel.
     pub length_ratio: f64,
+    /// Relative standard uncertainty of the air speeds' factor, common to the day; `None` without a sensor.
+    pub air_speed_scale_standard_uncertainty: Option<f64>,
+    pub wind_reading: Option<BlockWind>,
+    /// Weighed before the block; stands instead of the set-up's.
+    pub total_mass_kg: Option<Measured>,
+    /// By the rollout measured before the block; stands instead of the set-up's.
+    pub wheel_radius_m: Option<f64>,
+    /// The drift of the power meter's zero was read before and after this pass, and is taken out of its steps.
+    pub power_zero_noted: bool,
 }
 
 impl PassRide {
@@ -187,6 +211,21 @@ pub fn rig(setup: &Setup, shift: &Shift) -> Rig {
     }
 }
 
+/// As `rig`, with what was measured before the block of a pass instead of what holds for its set-up.
+pub fn ride_rig(ride: &PassRide, setup: &Setup, shift: &Shift) -> Rig {
+    let of_setup = rig(setup, shift);
+    let instead = |noted: Option<f64>, shift: f64, else_: f64| noted.map_or(else_, |value| value + shift);
+    Rig {
+        total_mass_kg: instead(
+            ride.total_mass_kg.map(|mass| mass.value),
+            shift.total_mass_kg,
+            of_setup.total_mass_kg,
+        ),
+        wheel_radius_m: instead(ride.wheel_radius_m, shift.wheel_radius_m, of_setup.wheel_radius_m),
+        ..of_setup
+    }
+}
+
 pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
     Surroundings {
         air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale,
@@ -215,7 +254,7 @@ pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
 
 /// The energy account of each cell of a pass.
 pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Shift) -> Vec<Account> {
-    let rig = rig(setup, shift);
+    let rig = ride_rig(ride, setup, shift);
     let around = surroundings(ride, shift);
     let weight_n = rig.total_mass_kg * around.gravity_m_s2;
     ride.cells
@@ -320,6 +359,11 @@ pub fn cut(
         gravity_m_s2: ground.gravity_m_s2,
         air: ground.air,
         length_ratio,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     })
 }
 
@@ -416,6 +460,7 @@ fn cell(
                 },
                 cos_slope: 1.0 / gradient.hypot(1.0),
                 sin_slope: gradient / gradient.hypot(1.0),
+                air_speed_m_s: s.air_speed_m_s,
             }
         })
         .collect::<Vec<_>>();

@@ -264,3 +264,42 @@ fn shifts_move_what_they_name() {
     };
     assert!((energy(&rest) - energy(&lossier) - 0.01 * total(&rest, |a| a.crank_j)).abs() < 1e-6);
 }
+
+#[test]
+fn what_was_noted_before_the_block_stands_instead_of_the_set_up() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let plain = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    assert_eq!(
+        (plain.total_mass_kg, plain.wheel_radius_m, plain.wind_reading),
+        (None, None, None)
+    );
+    assert!(!plain.power_zero_noted && plain.air_speed_scale_standard_uncertainty.is_none());
+    let mut weighed = plain.clone();
+    let mass = made.setup.total_mass_kg.value + 2.0;
+    weighed.total_mass_kg = Some(Measured {
+        value: mass,
+        standard_uncertainty: 0.1,
+        given: true,
+    });
+    weighed.wheel_radius_m = Some(0.30);
+    let shift = Shift {
+        total_mass_kg: 0.5,
+        wheel_radius_m: 0.01,
+        ..Shift::default()
+    };
+    let rig = ride_rig(&weighed, &made.setup, &shift);
+    assert_eq!((rig.total_mass_kg, rig.wheel_radius_m), (mass + 0.5, 0.31));
+    assert_eq!(
+        ride_rig(&plain, &made.setup, &shift),
+        super::rig(&made.setup, &shift)
+    );
+    // The same as a set-up of that mass and radius.
+    let mut setup = made.setup.clone();
+    setup.total_mass_kg.value = mass;
+    setup.wheel_radius_m.value = 0.30;
+    assert_eq!(
+        accounts(&weighed, &made.setup, length_m, &shift),
+        accounts(&plain, &setup, length_m, &shift)
+    );
+}

@@ -108,6 +108,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
                     bearing_rad: bearing,
                     cos_slope: (1.0 - sin_slope * sin_slope).sqrt(),
                     sin_slope,
+                    air_speed_m_s: f64::NAN,
                 };
                 speed = end;
                 step
@@ -146,6 +147,11 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             wind_standard_uncertainty_m_s: 1.0,
         },
         length_ratio: 1.0,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     }
 }
 

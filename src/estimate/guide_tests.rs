@@ -20,7 +20,7 @@ fn of_one(at: &[f64], uncertainties: &[f64], f: impl Fn(&[f64]) -> f64) -> Vec<E
 }
 
 fn combined(effects: &[Effect]) -> f64 {
-    effects.iter().map(|e| e.size().powi(2)).sum::<f64>().sqrt()
+    effects.iter().map(|e| e.together().powi(2)).sum::<f64>().sqrt()
 }
 
 /// Of a sum of independent parts (Welch–Satterthwaite): their variances and degrees of freedom.
@@ -62,7 +62,7 @@ fn the_end_gauge_of_the_guide_comes_out_as_published() {
     let found = of_one(&at, &uncertainties, length);
     assert!((length(&at) - 50_000_838.0).abs() < 0.5);
     for (effect, expected) in found.iter().zip([25.0, 9.7, 0.0, 2.9, 0.0, 16.6]) {
-        assert!((effect.size() - expected).abs() < 0.05, "{found:?}");
+        assert!((effect.together().abs() - expected).abs() < 0.05, "{found:?}");
         // Each input alone acts in a straight line. The guide's terms of second order (H.1.7: 34 nm instead of 32,
         // M) are products of two inputs, which one at a time does not see.
         assert!(effect.second_order.abs() < 1e-6);
@@ -75,10 +75,10 @@ fn the_end_gauge_of_the_guide_comes_out_as_published() {
     assert!((with_products - 34.0).abs() < 0.5, "{with_products}");
 
     let parts = [
-        (found[0].size(), 18.0),
-        (found[1].size(), freedom_d),
-        (found[3].size(), 50.0),
-        (found[5].size(), 2.0),
+        (found[0].together(), 18.0),
+        (found[1].together(), freedom_d),
+        (found[3].together(), 50.0),
+        (found[5].together(), 2.0),
     ];
     let freedom = degrees_of_freedom(&parts);
     assert!((freedom - 16.752).abs() < 0.05, "{freedom}");
@@ -198,5 +198,5 @@ fn an_input_without_an_answer_has_no_effect() {
         (input == 1).then(|| vec![2.0 * error])
     });
     assert_eq!(found[0], None);
-    assert_eq!(found[1].as_ref().unwrap()[0].size(), 2.0);
+    assert_eq!(found[1].as_ref().unwrap()[0].together(), 2.0);
 }

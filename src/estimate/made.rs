@@ -1,12 +1,17 @@
-//! Passes made for tests: every step's power closes the balance, so that the truth is known exactly.
+//! Passes made for tests: of steps whose power closes the balance exactly, and of simulated days.
 
-use super::cells::{Cell, PassRide, RiddenStep};
+use super::cells::{Cell, Ground, PassRide, RiddenStep, cell_count, cut};
 use super::one_pass::GUST_Q_MEDIAN_M2_S;
 use super::rolling::{Ended, Rolling};
-use crate::air::AirState;
-use crate::course::Direction;
-use crate::physics::{RelativeWind, Rig, Step, Surroundings, step_work};
-use crate::test_day::{Differs, Measured, Setup};
+use crate::air::density::moist_air_density_kg_m3;
+use crate::air::{AirState, UNKNOWN_WIND_M_S};
+use crate::course::{Direction, survey};
+use crate::physics::{RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
+use crate::simulate::{DayPlan, SetupTruth, TrueDay, TruePass, ride_day};
+use crate::streams::align;
+use crate::test_day::{CourseGiven, Differs, Measured, Setup, Shape};
+use crate::units::{KELVIN_AT_0_C, PA_PER_HPA};
+use std::path::Path;
 
 /// The rider of the sensitivities in REFERENCES 9, but for the bearings, which are always there.
 pub(crate) fn setup(name: &str) -> Setup {
@@ -121,6 +126,11 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             wind_standard_uncertainty_m_s: 0.5,
         },
         length_ratio: 1.0,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     }
 }
 
@@ -143,6 +153,7 @@ fn step(
         bearing_rad: truth.bearing_rad + truth.turn_rad_m * along_m + turn,
         cos_slope: (1.0 - rise * rise).sqrt(),
         sin_slope: rise,
+        air_speed_m_s: f64::NAN,
     };
     let work = step_work(&Step {
         duration_s: 1.0,
@@ -204,4 +215,89 @@ pub(crate) fn held() -> Rolling {
         gust_q_m2_s: GUST_Q_MEDIAN_M2_S,
         ended: Ended::Converged,
     }
+}
+
+/// A simulated day as the estimate sees it: gates and inputs as they were in truth, the wind unknown.
+pub(crate) struct RiddenDay {
+    pub truth: TrueDay,
+    pub rides: Vec<PassRide>,
+    /// For each ride, its index into `truth.passes`.
+    pub true_pass: Vec<usize>,
+    pub setups: Vec<Setup>,
+    pub course_length_m: f64,
+}
+
+/// Rides a plan and cuts what was recorded into cells, all in memory.
+pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
+    let truth = ride_day(plan);
+    let streams: Vec<_> = truth
+        .recordings
+        .iter()
+        .map(|r| align(r.clone()).unwrap())
+        .collect();
+    let (shape, finish_deg) = match plan.course.shape {
+        crate::simulate::Shape::OneWay => (Shape::OneWay, Some(truth.finish_deg)),
+        crate::simulate::Shape::OutAndBack => (Shape::OutAndBack, Some(truth.finish_deg)),
+        crate::simulate::Shape::Loop => (Shape::Loop, None),
+    };
+    let gates = CourseGiven {
+        line: 1,
+        shape: Some(shape),
+        start_deg: Some(truth.start_deg),
+        finish_deg,
+    };
+    let found = survey(&streams, Some(&gates), Path::new("test.toml")).unwrap();
+    let length_m = found.course.length_m();
+    let (mut rides, mut true_pass) = (Vec::new(), Vec::new());
+    for (index, pass) in found.passes.iter().enumerate() {
+        let same = |t: &TruePass| (t.start_s - pass.start_s).abs() < 5.0;
+        let Some(number) = truth.passes.iter().position(same) else {
+            continue;
+        };
+        let Some(setup) = truth.passes[number].setup else {
+            continue;
+        };
+        let ground = Ground {
+            streams: &streams[pass.recording],
+            course: &found.course,
+            air: air_of(plan),
+            gravity_m_s2: gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m),
+            cells: cell_count(length_m, found.passes.len()),
+            from_m: 0.0,
+            to_m: length_m,
+        };
+        rides.push(cut(&ground, pass, index, setup, truth.passes[number].block).unwrap());
+        true_pass.push(number);
+    }
+    RiddenDay {
+        rides,
+        true_pass,
+        setups: plan.setups.iter().map(setup_of).collect(),
+        course_length_m: length_m,
+        truth,
+    }
+}
+
+fn air_of(plan: &DayPlan) -> AirState {
+    AirState {
+        density_kg_m3: moist_air_density_kg_m3(
+            PA_PER_HPA * plan.air.pressure_hpa,
+            plan.air.temperature_c + KELVIN_AT_0_C,
+            plan.air.relative_humidity_percent / 100.0,
+        ),
+        density_standard_uncertainty_kg_m3: 0.005,
+        wind_east_m_s: 0.0,
+        wind_north_m_s: 0.0,
+        wind_standard_uncertainty_m_s: UNKNOWN_WIND_M_S,
+    }
+}
+
+fn setup_of(truth: &SetupTruth) -> Setup {
+    let mut known = setup(&truth.name);
+    known.total_mass_kg.value = truth.total_mass_kg;
+    known.drivetrain_efficiency.value = truth.drivetrain_efficiency;
+    known.wheel_radius_m.value = truth.wheel_radius_m;
+    known.wheel_inertia_kg_m2.value = truth.wheel_inertia_kg_m2;
+    known.crr.value = truth.crr;
+    known
 }

@@ -6,6 +6,8 @@ pub mod cells;
 
 pub mod comparison;
 
+pub mod disturbed;
+
 pub mod joint;
 
 pub mod least_squares;

@@ -9,16 +9,16 @@ use nalgebra::{DMatrix, DVector};
 
 /// Standard uncertainty of a recorded speed at one instant: sensors' pulses and the unit's averaging.
 /// Common practice, no published source.
-const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
+pub(crate) const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
 /// Where along the road a cell ends is known to this: positions wander, but only gates rest on them;
 /// within a pass the wheel measures.
-const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
+pub(crate) const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
 /// Relative standard uncertainty of one second's mean power: pedal strokes do not fit whole into a second.
 /// Common practice, no published source.
-const POWER_NOISE_SHARE: f64 = 0.04;
+pub(crate) const POWER_NOISE_SHARE: f64 = 0.04;
 
 /// A cell in which the brakes took energy says next to nothing: its error is this many times what they took.
-const BRAKED_DISTRUST: f64 = 10.0;
+pub(crate) const BRAKED_DISTRUST: f64 = 10.0;
 
 /// Gust work per cell ridden in T seconds has variance (ρ CdA (v+w) v)² q T. METHOD 4: q is about
 /// 2 × e^±1.2 m²/s, twice the gusts' variance times their memory.
@@ -88,18 +88,31 @@ pub fn covariance(
 }
 
 /// What gusts add to the covariance for each m²/s of their strength and each m⁴ of CdA².
+pub fn gusts_j2(accounts: &[Account]) -> DMatrix<f64> {
+    let integrals = gust_integrals_s(accounts);
+    DMatrix::from_fn(accounts.len(), accounts.len(), |i, j| {
+        gust_rate(&accounts[i]) * gust_rate(&accounts[j]) * integrals[(i, j)]
+    })
+}
+
+/// Work per m² of drag area that a gust of 1 m/s adds in each second, J/m.
+///
+/// At steady speed the account is ½ρ(v+w)²vT, so ρ(v+w)v is twice it over (v+w)T; w is small beside v, which is
+/// good enough for a variance.
+pub fn gust_rate(account: &Account) -> f64 {
+    2.0 * account.air_j_m2.abs() / account.distance_m
+}
+
+/// Covariance of the gusts' integrals over the cells for a strength of 1 m²/s, in s.
 ///
 /// The integral of an Ornstein–Uhlenbeck process over a cell: white beyond its memory. What blows at the end of
 /// one cell blows on into the next; taken as white, the gusts of cells of 15 s would look a third too weak.
-pub fn gusts_j2(accounts: &[Account]) -> DMatrix<f64> {
+pub fn gust_integrals_s(accounts: &[Account]) -> DMatrix<f64> {
     let count = accounts.len();
     let fade = |seconds: f64| 1.0 - (-seconds / GUST_MEMORY_S).exp();
-    // At steady speed the account is ½ρ(v+w)²vT, so ρ(v+w)v, the work rate for each metre a second of
-    // gust, is twice it over (v+w)T; w is small beside v, which is good enough for a variance.
-    let rate = |a: &Account| 2.0 * a.air_j_m2.abs() / a.distance_m;
     let mut v = DMatrix::zeros(count, count);
     for (i, a) in accounts.iter().enumerate() {
-        v[(i, i)] = rate(a).powi(2) * (a.duration_s - GUST_MEMORY_S * fade(a.duration_s));
+        v[(i, i)] = a.duration_s - GUST_MEMORY_S * fade(a.duration_s);
         let mut between_s = 0.0;
         for (j, b) in accounts.iter().enumerate().skip(i + 1) {
             let shared_s = 0.5
@@ -107,7 +120,7 @@ pub fn gusts_j2(accounts: &[Account]) -> DMatrix<f64> {
                 * fade(a.duration_s)
                 * fade(b.duration_s)
                 * (-between_s / GUST_MEMORY_S).exp();
-            v[(i, j)] = rate(a) * rate(b) * shared_s;
+            v[(i, j)] = shared_s;
             v[(j, i)] = v[(i, j)];
             between_s += b.duration_s;
         }

@@ -3,7 +3,8 @@
 //! The plain reference that every finer estimate has to beat. A block is one mounting of a set-up: laps
 //! within it do not repeat the mounting, so the block is what counts as one experiment.
 
-use super::cells::{PassRide, Shift, accounts, rig};
+use super::budget::Said;
+use super::cells::{PassRide, Shift, accounts, ride_rig};
 use super::comparison::{Comparison, Spread};
 use super::one_pass::{covariance, drag};
 use super::rolling::{Rolling, WIND_WANDER_M_S};
@@ -70,6 +71,17 @@ pub struct Averages {
     pub forward_over_reverse: Option<(f64, f64)>,
 }
 
+impl Averages {
+    /// As the uncertainty budget takes it.
+    pub fn said(&self) -> Said {
+        let log_cda = |s: &Option<SetupDrag>| s.as_ref().map_or(f64::NAN, |s| s.cda_m2.ln());
+        Said {
+            log_cda: self.setups.iter().map(log_cda).collect(),
+            log_crr: vec![0.0; self.setups.len()],
+        }
+    }
+}
+
 /// The averages of a day at the given shift of its inputs. `None` without a usable pass.
 pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages> {
     let mut passes = Vec::with_capacity(day.rides.len());
@@ -79,7 +91,7 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
         let setup = &day.setups[ride.setup];
         let account = accounts(ride, setup, day.course_length_m, shift);
         let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
-        let mass = rig(setup, shift).effective_mass_kg();
+        let mass = ride_rig(ride, setup, shift).effective_mass_kg();
         let crr = setup.crr.value + rolling.shift + shift.crr;
         let first = drag(
             &account,

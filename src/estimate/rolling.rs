@@ -3,7 +3,7 @@
 //! Speeds are not chosen freely: gusts and the errors of the profile move speed and work together. So what the
 //! rides say of rolling resistance rests on the unevenness that the rider's power made (see `still_ride`).
 
-use super::cells::{Account, PassRide, Shift, accounts, rig};
+use super::cells::{Account, PassRide, Shift, accounts, ride_rig};
 use super::least_squares::gls;
 use super::one_pass::{GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S, covariance};
 use super::still_ride::{drag_work_j_m2, speeds_m_s};
@@ -75,7 +75,7 @@ pub fn rolling(
         accounts: all,
         effective_mass_kg: rides
             .iter()
-            .map(|r| rig(&setups[r.setup], &neutral).effective_mass_kg())
+            .map(|r| ride_rig(r, &setups[r.setup], &neutral).effective_mass_kg())
             .collect(),
         setups,
         profile_sd_m,

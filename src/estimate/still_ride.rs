@@ -6,7 +6,7 @@
 //! high with a stated 0.003. The speeds that the measured power would have made are as uneven as the rider
 //! was, and know of neither; they serve as instruments (two-stage least squares) for those ridden.
 
-use super::cells::{PassRide, RiddenStep, Shift, rig, surroundings};
+use super::cells::{PassRide, RiddenStep, Shift, ride_rig, surroundings};
 use crate::physics::{RelativeWind, bearing_force_n, drag_force_n};
 use crate::test_day::Setup;
 
@@ -17,7 +17,7 @@ const SLOWEST_M_S: f64 = 1.0;
 ///
 /// `entry_speed_m_s` must not be that of this pass, which its wind has made; one for the whole day is safe.
 pub fn speeds_m_s(ride: &PassRide, setup: &Setup, cda_m2: f64, entry_speed_m_s: f64) -> Vec<Vec<f64>> {
-    let rig = rig(setup, &Shift::default());
+    let rig = ride_rig(ride, setup, &Shift::default());
     let around = surroundings(ride, &Shift::default());
     let weight_n = rig.total_mass_kg * around.gravity_m_s2;
     let climb_m: f64 = ride.cells.iter().map(|cell| cell.climb_m).sum();

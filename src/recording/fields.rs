@@ -370,14 +370,14 @@ pub(super) fn header(text: &str) -> Header {
     }
 }
 
-fn bracketed(text: &str) -> Option<(&str, &str)> {
+pub(super) fn bracketed(text: &str) -> Option<(&str, &str)> {
     let open = text.find(['(', '['])?;
     let unit = text.get(open + 1..)?.trim_end().strip_suffix([')', ']'])?;
     Some((text.get(..open)?.trim(), unit.trim()))
 }
 
 /// Lower case, without blanks and punctuation. The degree sign stays: it is all there is to some units.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     text.chars()
         .filter(|c| c.is_alphanumeric() || *c == '°')
         .flat_map(char::to_lowercase)

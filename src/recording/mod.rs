@@ -3,6 +3,7 @@
 #[cfg(test)]
 mod any_bytes;
 mod csv_file;
+mod extra;
 mod fields;
 mod fit_file;
 mod fit_part;
@@ -18,6 +19,7 @@ mod tcx_file;
 mod text;
 mod xml;
 
+pub use extra::{SpeedUnit, own_quantity};
 pub use sniff::is_recording_name;
 
 use crate::error::{Error, Fault, Result};

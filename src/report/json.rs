@@ -3,9 +3,9 @@
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
 use crate::streams::{SpeedSource, Streams};
-use crate::study::{Compared, PassResult, Surveyed};
+use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
 use crate::units::utc_text;
-use crate::verdict::{Estimated, Finding, Worth};
+use crate::verdict::{About, Cause, Estimated, Finding, Line, Worth};
 use serde_json::{Map, Value, json};
 
 const SCHEMA: u32 = 1;
@@ -73,14 +73,18 @@ pub fn compare(compared: &Compared) -> Value {
         "passes": compared.passes.iter().map(|p| compared_pass(p, compared)).collect::<Vec<_>>(),
         "near_passes": near_passes(surveyed),
         "setups": setups(compared),
-        "comparisons": compared.findings.iter().map(|f| comparison(f, compared)).collect::<Vec<_>>(),
+        "comparisons": comparisons(compared),
         "budget": budget(compared),
         "fit": {
             "ended": compared.fit.ended,
             "sentence": compared.fit.sentence,
             "crr_held": compared.rolling.held,
             "cda_crr_correlation": compared.rolling.correlation.map_or(Value::Null, number),
-            "gust_q_m2_s": number(compared.rolling.gust_q_m2_s),
+            "gust_q_m2_s": number(compared.strengths.gust_q_m2_s),
+            "wind_wander_m_s": number(compared.strengths.wander_sd_m_s),
+            "wind_memory_s": number(compared.strengths.wander_memory_s),
+            "block_standard_deviation": number(compared.strengths.block_sd),
+            "pass_standard_deviation": number(compared.strengths.pass_sd),
         },
         "assumptions": compared.assumptions,
         "faults": faults(surveyed),
@@ -142,6 +146,30 @@ fn compared_pass(result: &PassResult, compared: &Compared) -> Value {
         result.still_air_time_s.map_or(Value::Null, number),
     );
     map.insert("kept".into(), json!(result.kept));
+    if let Some(seen) = &result.judged {
+        let [(east, east_u), (north, north_u)] = seen.wind_m_s;
+        map.insert(
+            "wind".into(),
+            json!({
+                "east_m_s": with_uncertainty(east, east_u),
+                "north_m_s": with_uncertainty(north, north_u),
+                "headwind_standard_uncertainty_m_s": number(seen.headwind_standard_uncertainty_m_s),
+            }),
+        );
+        let without = compared.findings.first().map_or(Value::Null, |f| {
+            let change = seen.change_without[f.setup] - seen.change_without[f.baseline];
+            let ratio = 1.0 + f.cda_change_percent.value / 100.0;
+            number(100.0 * (ratio * change.exp() - 1.0))
+        });
+        map.insert(
+            "left_out".into(),
+            json!({
+                "off_percent": number(100.0 * seen.off.exp_m1()),
+                "studentised": number(seen.studentised),
+                "cda_change_percent_without": without,
+            }),
+        );
+    }
     if let Some(e) = &result.elevation {
         map.insert(
             "elevation".into(),
@@ -192,7 +220,35 @@ fn setups(compared: &Compared) -> Vec<Value> {
         .collect()
 }
 
-fn comparison(finding: &Finding, compared: &Compared) -> Value {
+fn comparisons(compared: &Compared) -> Vec<Value> {
+    let accounts = compared.stopwatches.iter().map(Option::as_ref);
+    compared
+        .findings
+        .iter()
+        .zip(accounts.chain(std::iter::repeat(None)))
+        .map(|(finding, account)| comparison(finding, account, compared))
+        .collect()
+}
+
+/// Seconds a pass; positive: the set-up was slower. The lines add up to the raw change.
+fn stopwatch(account: &Stopwatched) -> Value {
+    let line = |line: &Line| {
+        let mut map = Map::new();
+        map.insert("cause".into(), json!(line.cause.as_text()));
+        map.insert("time_change_s".into(), number(line.time_change_s));
+        if line.cause == Cause::SetUp {
+            map.insert("interval_90".into(), interval(account.setup_interval_90_s));
+        }
+        Value::Object(map)
+    };
+    json!({
+        "raw_time_change_s": number(account.account.raw_time_change_s),
+        "wind_known": account.wind_known,
+        "lines": account.account.lines.iter().map(line).collect::<Vec<_>>(),
+    })
+}
+
+fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compared) -> Value {
     let names = &compared.surveyed.test_day.setups;
     let mut watts = Map::new();
     watts.insert("speed_m_s".into(), number(finding.speed_m_s));
@@ -201,7 +257,15 @@ fn comparison(finding: &Finding, compared: &Compared) -> Value {
     json!({
         "setup": names[finding.setup].name,
         "baseline": names[finding.baseline].name,
+        "about": match finding.about {
+            About::Drag => json!(["cda"]),
+            About::Rolling => json!(["crr"]),
+            About::Both => json!(["cda", "crr"]),
+        },
         "cda_change_percent": estimated(&finding.cda_change_percent),
+        "crr_change_percent": finding.crr_change_percent.as_ref().map_or(Value::Null, estimated),
+        "resistance_change_percent":
+            finding.resistance_change_percent.as_ref().map_or(Value::Null, estimated),
         "interval_90_all_pairs_percent": interval(finding.interval_90_all_pairs_percent),
         "cda_change_m2": estimated(&finding.cda_change_m2),
         "watts_at": watts,
@@ -211,6 +275,7 @@ fn comparison(finding: &Finding, compared: &Compared) -> Value {
         "more_blocks_to_resolve": finding.more_blocks_to_resolve,
         "known_to_be_small": finding.known_to_be_small,
         "null_test": null_test,
+        "stopwatch": account.map_or(Value::Null, stopwatch),
         "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
     })
 }
@@ -229,7 +294,8 @@ fn budget(compared: &Compared) -> Vec<Value> {
                 "input": line.input,
                 "standard_uncertainty": number(line.standard_uncertainty),
                 "unit": line.unit,
-                "effect_cda_m2": number(line.effect_cda_m2[baseline]),
+                "effect_cda_m2": number(line.effect_cda_m2[baseline].abs()),
+                "among_the_unknowns": line.inside,
                 "effect_change_percent": change,
             })
         })

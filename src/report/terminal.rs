@@ -8,15 +8,19 @@ mod passes;
 
 mod setups;
 
+mod stopwatch;
+
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 
 use super::table::table;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};
 use crate::course::Course;
+use crate::estimate::budget::BudgetLine;
 use crate::study::{Compared, Surveyed};
 use crate::test_day::Shape;
 use crate::units::M_S_PER_KM_H;
+use crate::verdict::Finding;
 use crate::warning::Warning;
 
 fn km_h(speed_m_s: f64) -> f64 {
@@ -31,6 +35,7 @@ pub fn compare(compared: &Compared, width: usize) -> String {
     }
     parts.push(answer::answer(compared, width));
     parts.extend(answer::differences(compared, width));
+    parts.extend(stopwatch::stopwatch(compared, width));
     parts.push(setups::setups(compared, width));
     parts.push(course(&compared.surveyed, climb_uncertainty_m(compared), width));
     parts.push(passes::fitted(compared, width));
@@ -122,7 +127,7 @@ fn course(surveyed: &Surveyed, climb_uncertainty_m: Option<f64>, width: usize) -
 
 /// The inputs that weigh most on CdA.
 fn budget(compared: &Compared, width: usize) -> Option<String> {
-    const MOST: usize = 5;
+    const MOST: usize = 6;
     let first = compared.findings.first();
     let baseline = first.map_or(0, |f| f.baseline);
     let mut lines: Vec<_> = compared
@@ -130,7 +135,13 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
         .iter()
         .filter(|l| l.effect_cda_m2[baseline].is_finite())
         .collect();
-    lines.sort_by(|a, b| b.effect_cda_m2[baseline].total_cmp(&a.effect_cda_m2[baseline]));
+    let change =
+        |line: &BudgetLine, f: &Finding| line.effect_log_ratio[f.setup] - line.effect_log_ratio[f.baseline];
+    let size = |line: &BudgetLine| match first {
+        Some(f) => change(line, f).abs(),
+        None => line.effect_cda_m2[baseline].abs(),
+    };
+    lines.sort_by(|a, b| size(b).total_cmp(&size(a)));
     if lines.is_empty() {
         return None;
     }
@@ -141,16 +152,15 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
             let mut row = vec![
                 line.input.to_string(),
                 known_to(line.input, line.standard_uncertainty, line.unit),
-                format!("{:.4}", line.effect_cda_m2[baseline]),
+                format!("{:.4}", line.effect_cda_m2[baseline].abs()),
             ];
             if let Some(f) = first {
-                let change = line.effect_log_ratio[f.setup] - line.effect_log_ratio[baseline];
-                row.push(format!("{:.2}", 100.0 * change.abs()));
+                row.push(format!("{:.2}", 100.0 * change(line, f).abs()));
             }
             row
         })
         .collect();
-    let mut header = vec!["shared by all passes", "known to ±", "moves CdA m²"];
+    let mut header = vec!["what is uncertain", "known to ±", "moves CdA m²"];
     let moved = first.map(|f| format!("the change, {} to {}, %", letter(f.baseline), letter(f.setup)));
     header.extend(moved.as_deref());
     Some(table(&header, &[0], rows, width))
@@ -159,7 +169,10 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
 /// A scale is known to a percentage, everything else in its unit.
 fn known_to(input: &str, uncertainty: f64, unit: &str) -> String {
     match unit {
-        "1" if input.ends_with("scale") || input.ends_with("density") => {
+        "1" if ["scale", "density", "remounting", "to pass"]
+            .iter()
+            .any(|end| input.ends_with(end)) =>
+        {
             format!("{:.1} %", 100.0 * uncertainty)
         }
         "1" => format!("{uncertainty:.*}", decimals(uncertainty)),

@@ -237,3 +237,37 @@ fn the_readers_of_this_house_return_what_was_recorded() {
         assert_eq!(read.faults, []);
     }
 }
+
+#[test]
+fn air_speed_is_in_every_format() {
+    for (format, name) in [
+        (Format::Fit, "air speed"),
+        (Format::Csv, "air speed (m/s)"),
+        (Format::Gpx, "air_speed"),
+    ] {
+        let mut plan = out_and_back_plan(79, "AB", -3.0);
+        plan.format = format;
+        plan.rider.timer = TimerHabit::AutoPause;
+        plan.sensors.air_speed = Some(AirSpeedTruth {
+            scale_error: 0.02,
+            noise_m_s: 0.1,
+            resolution_m_s: 0.01,
+        });
+        let day = ride_day(&plan);
+        let given = &day.recordings[0];
+        let read = crate::recording::read_bytes(&given.file, &file_bytes(given)).expect("readable");
+        assert_eq!(read.faults, []);
+        let [channel] = read.extra.as_slice() else {
+            panic!("{:?}", read.extra)
+        };
+        assert_eq!(channel.name, name);
+        assert_eq!(channel.values.len(), given.samples.len());
+        for (a, b) in channel.values.iter().zip(&given.extra[0].values) {
+            // FIT holds it in 32 bits: 24 of a value below 64.
+            assert!((a.expect("read") - b.expect("given")).abs() < 64.0 / 2f64.powi(24));
+        }
+        if format == Format::Csv {
+            assert_eq!(read.samples, given.samples);
+        }
+    }
+}

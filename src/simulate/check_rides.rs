@@ -219,6 +219,42 @@ fn a_lorry_helps_and_is_written_down() {
 }
 
 #[test]
+fn a_dab_of_the_brakes_takes_its_work_from_the_ride() {
+    let quiet = out_and_back_plan(52, "AB", -3.0).ideal();
+    let mut plan = quiet.clone();
+    plan.incidents = vec![Incident::BrakeDab {
+        pass: 3,
+        at_m: 400.0,
+        brake_n: 60.0,
+        duration_s: 2.0,
+    }];
+    let speed_at = |day: &TrueDay, index: usize, at_m: f64| {
+        let time_s = day.passes[index].time_at(at_m).unwrap();
+        let samples = day.recordings[0].samples.windows(2);
+        let mut around = samples.filter(|s| s[0].time_s <= time_s && time_s <= s[1].time_s);
+        let [a, b] = around.next().unwrap() else {
+            unreachable!()
+        };
+        let share = (time_s - a.time_s) / (b.time_s - a.time_s);
+        let speed = |s: &crate::recording::Sample| s.speed_m_s.unwrap();
+        speed(a) + share * (speed(b) - speed(a))
+    };
+    let (before, after) = (ride_day(&quiet), ride_day(&plan));
+    assert_eq!(speed_at(&before, 1, 700.0), speed_at(&after, 1, 700.0));
+    assert_eq!(speed_at(&before, 2, 385.0), speed_at(&after, 2, 385.0));
+    // 60 N over some 20 m are 1.2 kJ. The rider kept pedalling and has 2 s less air behind him at most:
+    // nearly all of it is missing from the kinetic energy soon after.
+    let kinetic_j = |speed: f64| 0.5 * (83.0 + 0.14 / 0.336f64.powi(2)) * speed * speed;
+    let (fast, slow) = (speed_at(&before, 2, 425.0), speed_at(&after, 2, 425.0));
+    let missing_j = kinetic_j(fast) - kinetic_j(slow);
+    let taken_j = 60.0 * 2.0 * 0.5 * (fast + slow);
+    assert!(
+        (0.8..1.05).contains(&(missing_j / taken_j)),
+        "{missing_j} of {taken_j}"
+    );
+}
+
+#[test]
 fn a_turn_back_on_a_loop_is_a_near_pass_too() {
     let mut plan = loop_plan(53, "AB", -3.0);
     plan.incidents = vec![Incident::TurnedRound { pass: 2, at_m: 300.0 }];

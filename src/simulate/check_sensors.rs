@@ -44,7 +44,7 @@ fn power_is_the_mean_of_the_interval_that_ends_at_the_stamp() {
 
 #[test]
 fn values_stand_on_the_steps_of_the_format() {
-    for format in [Format::Fit, Format::Gpx] {
+    for format in [Format::Fit, Format::Gpx, Format::Csv] {
         let mut plan = loop_plan(62, "AB", -3.0);
         plan.format = format;
         let samples = all(&ride_day(&plan));
@@ -60,6 +60,10 @@ fn values_stand_on_the_steps_of_the_format() {
                 Format::Fit => {
                     let semicircles = latitude * 2f64.powi(31) / 180.0;
                     assert!((semicircles - semicircles.round()).abs() < 1e-5);
+                    assert!(on_step(sample.distance_m.expect("distance"), 0.01));
+                }
+                Format::Csv => {
+                    assert!(on_step(latitude, 1e-7));
                     assert!(on_step(sample.distance_m.expect("distance"), 0.01));
                 }
                 Format::Gpx => {
@@ -296,4 +300,158 @@ fn shelter_takes_the_wind_off_where_it_stands() {
         let headwind = Trace::at(&trace.airspeed_m_s, seconds) - Trace::at(&trace.speed_m_s, seconds);
         assert!((headwind - expected).abs() < 1e-3, "{headwind}");
     }
+}
+
+#[test]
+fn the_air_speed_sensor_reads_ground_speed_and_head_wind() {
+    let mut plan = out_and_back_plan(83, "AB", -3.0).ideal();
+    plan.course.bends.clear();
+    plan.course.bearing_deg = 90.0;
+    plan.wind.mean_east_m_s = -3.0;
+    plan.wind.mean_north_m_s = 2.0;
+    assert!(ride_day(&plan).recordings[0].extra.is_empty());
+    plan.sensors.air_speed = Some(AirSpeedTruth {
+        scale_error: 0.04,
+        noise_m_s: 0.0,
+        resolution_m_s: 0.0,
+    });
+    let day = ride_day(&plan);
+    let recording = &day.recordings[0];
+    let [channel] = recording.extra.as_slice() else {
+        panic!("{:?}", recording.extra)
+    };
+    assert_eq!(
+        (channel.name.as_str(), channel.units.as_str()),
+        ("air speed", "m/s")
+    );
+    // On the straight road to the east the wind is 3 m/s in the face, and behind on the way back.
+    for pass in &day.passes {
+        let headwind = if pass.forward { 3.0 } else { -3.0 };
+        let mut compared = 0;
+        for (sample, air) in recording.samples.iter().zip(&channel.values) {
+            if (pass.start_s..pass.end_s).contains(&sample.time_s) {
+                let expected = 1.04 * (sample.speed_m_s.expect("speed") + headwind);
+                let air = air.expect("air speed");
+                assert!((air - expected).abs() < 0.01, "{air} {expected}");
+                compared += 1;
+            }
+        }
+        assert!(compared > 100);
+    }
+}
+
+/// Neither the ride nor another sensor knows of it.
+#[test]
+fn an_air_speed_sensor_changes_nothing_else_and_errs_as_it_should() {
+    let mut plan = loop_plan(84, "ABBA", -3.0);
+    let without = ride_day(&plan);
+    let noisy = AirSpeedTruth {
+        scale_error: 0.0,
+        noise_m_s: 0.2,
+        resolution_m_s: 0.01,
+    };
+    plan.sensors.air_speed = Some(noisy);
+    let with = ride_day(&plan);
+    assert_eq!(all(&with), all(&without));
+    plan.sensors.air_speed = Some(AirSpeedTruth {
+        noise_m_s: 0.0,
+        resolution_m_s: 0.0,
+        ..noisy
+    });
+    let exact = ride_day(&plan);
+    let channel = |day: &TrueDay| day.recordings[0].extra[0].values.clone();
+    let errors: Vec<f64> = channel(&with)
+        .iter()
+        .zip(channel(&exact))
+        .filter(|(_, exact)| *exact > Some(5.0))
+        .filter_map(|(a, b)| Some(a.as_ref()? - b?))
+        .collect();
+    let square = errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64;
+    // Some 3000 samples: 1.3 % on the standard deviation, four times.
+    assert!(
+        errors.len() > 2000 && (square.sqrt() / 0.2 - 1.0).abs() < 0.05,
+        "{}",
+        square.sqrt()
+    );
+    assert!(channel(&with).iter().flatten().all(|v| on_step(*v, 0.01)));
+}
+
+#[test]
+fn a_zeroed_meter_drifts_from_block_to_block_only() {
+    let mut plan = out_and_back_plan(85, "ABA", -3.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let exact = all(&ride_day(&plan));
+    plan.sensors.power_drift_w_per_h = 30.0;
+    plan.sensors.power_zeroed = true;
+    let (day, trace) = day_and_trace(&plan);
+    let changes: Vec<f64> = trace
+        .stands
+        .iter()
+        .filter(|stand| stand.changes_block())
+        .map(|stand| stand.to_s)
+        .collect();
+    assert_eq!((changes.len(), day.power_zeros_nm.len()), (3, 4));
+    let mut compared = 0;
+    for (a, b) in all(&day).iter().zip(&exact) {
+        let seconds = a.time_s - trace.start_s;
+        let since = changes
+            .iter()
+            .copied()
+            .filter(|t| *t < seconds)
+            .fold(0.0, f64::max);
+        if b.power_w > Some(0.0) {
+            let drift = a.power_w.expect("power") - b.power_w.expect("power");
+            assert!((drift - 30.0 * (seconds - since) / 3600.0).abs() < 1e-9);
+            compared += 1;
+        }
+    }
+    assert!(compared > 500);
+    // 30 W/h at 88 rpm, whose turning is 9.215 rad/s (88 · 2π / 60), is 3.2555 N m in an hour.
+    let second = day.power_zeros_nm[1] / (3.2555 * (changes[1] - changes[0]) / 3600.0);
+    assert!((second - 1.0).abs() < 1e-4, "{second}");
+}
+
+#[test]
+fn a_wind_meter_beside_the_road_reads_the_minute_before_each_block() {
+    let mut plan = out_and_back_plan(86, "ABBAABBAABBA", 0.0);
+    let still = ride_day(&plan);
+    assert!(!still.test_toml(false).contains("wind_speed_m_s"));
+    plan.sensors.hand_held_wind_sd_m_s = Some(0.0);
+    let (exact, trace) = day_and_trace(&plan);
+    assert_eq!(all(&exact), all(&still), "a meter in the hand changes no ride");
+    let changes = trace.stands.iter().filter(|stand| stand.changes_block());
+    for (stand, read) in changes.zip(&exact.hand_held_winds_m_s) {
+        for k in [0, 1] {
+            let component: Vec<f64> = trace.wind_m_s.iter().map(|wind| wind[k]).collect();
+            let length_s = (stand.to_s - stand.from_s).min(60.0);
+            let count = (length_s / 0.1).round();
+            let ago = (0..count as usize).map(|back| Trace::at(&component, stand.to_s - 0.1 * back as f64));
+            // A tick more at one end and less at the other: a change of wind over 600.
+            assert!((ago.sum::<f64>() / count - read[k]).abs() < 0.005);
+        }
+    }
+    plan.sensors.hand_held_wind_sd_m_s = Some(0.6);
+    let noisy = ride_day(&plan);
+    assert_eq!(noisy.hand_held_winds_m_s.len(), 12);
+    let pairs = noisy.hand_held_winds_m_s.iter().zip(&exact.hand_held_winds_m_s);
+    let square = pairs
+        .map(|(a, b)| (a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2))
+        .sum::<f64>()
+        / 24.0;
+    // 24 numbers: 14 % on the standard deviation, three times.
+    assert!((square.sqrt() / 0.6 - 1.0).abs() < 0.43, "{}", square.sqrt());
+    // As written: the air comes from where it is said to come from.
+    let toml = noisy.test_toml(false);
+    let typed = |key: &str| -> f64 {
+        let line = toml.lines().find(|line| line.starts_with(key)).expect("a wind");
+        line.split(" = ")
+            .nth(1)
+            .expect("a value")
+            .parse()
+            .expect("a number")
+    };
+    let (speed, from) = (typed("wind_speed_m_s"), typed("wind_from_deg").to_radians());
+    let [east, north] = noisy.hand_held_winds_m_s[0];
+    assert!((-speed * from.sin() - east).abs() < 0.02 && (-speed * from.cos() - north).abs() < 0.02);
+    assert_eq!(typed("wind_standard_uncertainty_m_s"), 0.6);
 }

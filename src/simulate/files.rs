@@ -1,7 +1,7 @@
 //! A simulated day on disk. Nothing that exists is ever overwritten.
 
 use super::truth::TrueDay;
-use super::{fit_writer, gpx_writer};
+use super::{csv_writer, fit_writer, gpx_writer};
 use crate::error::{Error, Fault, Result};
 use crate::recording::{Format, Recording};
 use atomic_write_file::AtomicWriteFile;
@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 pub(super) fn file_bytes(recording: &Recording) -> Vec<u8> {
     match recording.format {
         Format::Fit => fit_writer::bytes(recording),
+        Format::Csv => csv_writer::text(recording).into_bytes(),
         _ => gpx_writer::text(recording).into_bytes(),
     }
 }

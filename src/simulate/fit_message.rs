@@ -5,6 +5,7 @@ const FIT_EPOCH_UNIX_S: f64 = 631_065_600.0;
 const HEADER_BYTES: u8 = 14;
 const PROTOCOL_2_0: u8 = 0x20;
 const PROFILE_VERSION: u16 = 21_218;
+pub(super) const DEVELOPER_INDEX: u8 = 0;
 
 /// A value as it is stored; `None` becomes the type's "invalid".
 #[derive(Debug, Clone, PartialEq)]
@@ -15,7 +16,10 @@ pub(super) enum Stored {
     U16(Option<u16>),
     U32(Option<u32>),
     I32(Option<i32>),
+    F32(Option<f32>),
     Text(&'static str),
+    /// A field that is described in the file itself (developer 0); it stands behind the others.
+    Developer(Box<Stored>),
 }
 
 impl Stored {
@@ -28,18 +32,27 @@ impl Stored {
             Stored::U16(_) => 0x84,
             Stored::I32(_) => 0x85,
             Stored::U32(_) => 0x86,
+            Stored::F32(_) => 0x88,
+            Stored::Developer(value) => value.base_type(),
         }
     }
 
+    fn is_developer(&self) -> bool {
+        matches!(self, Stored::Developer(_))
+    }
+
     fn bytes(&self) -> Vec<u8> {
-        match *self {
-            Stored::Enum(v) => vec![v],
+        match self {
+            Stored::Enum(v) => vec![*v],
             Stored::U8(v) => vec![v.unwrap_or(u8::MAX)],
             Stored::I8(v) => v.unwrap_or(i8::MAX).to_le_bytes().to_vec(),
             Stored::U16(v) => v.unwrap_or(u16::MAX).to_le_bytes().to_vec(),
             Stored::U32(v) => v.unwrap_or(u32::MAX).to_le_bytes().to_vec(),
             Stored::I32(v) => v.unwrap_or(i32::MAX).to_le_bytes().to_vec(),
+            // All bits set: not a number.
+            Stored::F32(v) => v.map_or([0xFF; 4], f32::to_le_bytes).to_vec(),
             Stored::Text(text) => text.bytes().chain([0]).collect(),
+            Stored::Developer(value) => value.bytes(),
         }
     }
 }
@@ -69,7 +82,9 @@ pub(super) fn file(messages: &[Message]) -> Vec<u8> {
         let local = known.unwrap_or(locals.len());
         let is_defined = locals.get(local).is_some_and(|(_, old)| *old == layout);
         if !is_defined {
-            data.push(0x40 | (local as u8 & 0x0F));
+            let developer = fields.iter().any(|(_, value)| value.is_developer());
+            let definition = if developer { 0x60 } else { 0x40 };
+            data.push(definition | (local as u8 & 0x0F));
             data.extend_from_slice(&layout);
             match locals.get_mut(local) {
                 Some(slot) => slot.1 = layout,
@@ -92,9 +107,16 @@ fn layout(number: u16, fields: &[(u8, Stored)]) -> Vec<u8> {
     let little_endian = 0;
     let mut layout = vec![0, little_endian];
     layout.extend(number.to_le_bytes());
-    layout.push(fields.len() as u8);
-    for (field, value) in fields {
+    let (developer, native): (Vec<_>, Vec<_>) = fields.iter().partition(|(_, value)| value.is_developer());
+    layout.push(native.len() as u8);
+    for (field, value) in native {
         layout.extend([*field, value.bytes().len() as u8, value.base_type()]);
+    }
+    if !developer.is_empty() {
+        layout.push(developer.len() as u8);
+        for (field, value) in developer {
+            layout.extend([*field, value.bytes().len() as u8, DEVELOPER_INDEX]);
+        }
     }
     layout
 }

@@ -1,6 +1,7 @@
 //! A recording as a FIT activity: file_id, sensors, timer events, records, laps, session, activity.
 
-use super::fit_message::{Message, Stored, file, stamp, whole};
+use super::fit_message::{DEVELOPER_INDEX, Message, Stored, file, stamp, whole};
+use super::unit::AIR_SPEED;
 use crate::recording::{Recording, Sample, TimerEvent};
 
 mod number {
@@ -11,6 +12,8 @@ mod number {
     pub const EVENT: u16 = 21;
     pub const DEVICE_INFO: u16 = 23;
     pub const ACTIVITY: u16 = 34;
+    pub const FIELD_DESCRIPTION: u16 = 206;
+    pub const DEVELOPER_DATA_ID: u16 = 207;
 }
 
 /// "development", the maker number kept free for files like these.
@@ -39,15 +42,21 @@ pub(super) fn bytes(recording: &Recording) -> Vec<u8> {
     if recording.samples.iter().any(|s| s.power_w.is_some()) {
         messages.push(sensor(first.time_s, 2, 11));
     }
+    let air_speed = recording.extra.iter().find(|channel| channel.name == AIR_SPEED);
+    if air_speed.is_some() {
+        messages.extend(air_speed_description());
+    }
     let mut marks = recording.lap_marks_s.iter().copied().peekable();
     let mut events = recording.timer_events.iter().peekable();
     let mut lap = Lap::from(first);
-    for sample in &recording.samples {
+    for (index, sample) in recording.samples.iter().enumerate() {
         // A start goes before the record of its time, a stop after it.
         while let Some(e) = events.next_if(|e| starts_by(e, sample.time_s)) {
             messages.push(event(e, false));
         }
-        messages.push(record(sample));
+        let (number, mut fields) = record(sample);
+        fields.extend(air_speed.map(|channel| air_speed_field(channel.values.get(index).copied().flatten())));
+        messages.push((number, fields));
         while let Some(mark) = marks.next_if(|mark| *mark <= sample.time_s) {
             messages.push(lap.close(recording, mark, sample.distance_m, LAP_MANUAL));
         }
@@ -141,6 +150,34 @@ fn record(sample: &Sample) -> Message {
             (13, Stored::I8(whole(sample.temperature_c))),
         ],
     )
+}
+
+/// Developer fields have a scale of their own that not every decoder applies: m/s as they are need none.
+const AIR_SPEED_FIELD: u8 = 0;
+
+fn air_speed_field(value_m_s: Option<f64>) -> (u8, Stored) {
+    let stored = Stored::F32(value_m_s.map(|v| v as f32));
+    (AIR_SPEED_FIELD, Stored::Developer(Box::new(stored)))
+}
+
+fn air_speed_description() -> [Message; 2] {
+    let f32_type = 0x88;
+    [
+        (
+            number::DEVELOPER_DATA_ID,
+            vec![(3, Stored::U8(Some(DEVELOPER_INDEX)))],
+        ),
+        (
+            number::FIELD_DESCRIPTION,
+            vec![
+                (0, Stored::U8(Some(DEVELOPER_INDEX))),
+                (1, Stored::U8(Some(AIR_SPEED_FIELD))),
+                (2, Stored::U8(Some(f32_type))),
+                (3, Stored::Text(AIR_SPEED)),
+                (8, Stored::Text("m/s")),
+            ],
+        ),
+    ]
 }
 
 /// The lap that is being ridden.

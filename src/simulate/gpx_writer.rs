@@ -1,5 +1,6 @@
 //! A recording as GPX 1.1: one track, a segment for each stretch of running timer.
 
+use super::unit::AIR_SPEED;
 use crate::recording::{Recording, Sample};
 use crate::units::utc_text;
 use std::fmt::Write;
@@ -27,13 +28,15 @@ pub(super) fn text(recording: &Recording) -> String {
         if breaks && index > 0 {
             out.push_str("    </trkseg>\n    <trkseg>\n");
         }
-        point(&mut out, sample);
+        let air_speed = recording.extra.iter().find(|channel| channel.name == AIR_SPEED);
+        let air_speed_m_s = air_speed.and_then(|channel| channel.values.get(index).copied().flatten());
+        point(&mut out, sample, air_speed_m_s);
     }
     out.push_str("    </trkseg>\n  </trk>\n</gpx>\n");
     out
 }
 
-fn point(out: &mut String, sample: &Sample) {
+fn point(out: &mut String, sample: &Sample, air_speed_m_s: Option<f64>) {
     let (Some(latitude), Some(longitude)) = (sample.latitude_deg, sample.longitude_deg) else {
         return; // GPX has no point without a place.
     };
@@ -50,6 +53,7 @@ fn point(out: &mut String, sample: &Sample) {
         ("cadence", sample.cadence_rpm, 0),
         ("temperature", sample.temperature_c, 0),
         ("speed", sample.speed_m_s, 3),
+        ("air_speed", air_speed_m_s, 2),
     ] {
         if let Some(value) = value {
             let _ = write!(out, "<ride:{name}>{value:.decimals$}</ride:{name}>");

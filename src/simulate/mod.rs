@@ -12,6 +12,7 @@
 //! the wind is the same along the whole course unless `shelter` is set.
 
 mod balance;
+mod csv_writer;
 mod files;
 mod fit_message;
 mod fit_writer;
@@ -43,6 +44,8 @@ enum Purpose {
     Position = 3,
     Sensors = 4,
     Plan = 5,
+    AirSpeed = 6,
+    HandHeld = 7,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

@@ -187,7 +187,10 @@ pub struct SensorTruth {
     /// 0.01: reads 1 % high.
     pub power_scale_error: f64,
     pub power_noise_w: f64,
+    /// At a turning crank, from the start of the day or from the last time the meter was zeroed.
     pub power_drift_w_per_h: f64,
+    /// The zero is read and set before each block, and read once more at the end; `test.toml` tells of it.
+    pub power_zeroed: bool,
     pub power_resolution_w: f64,
     /// The power at a stamp is the mean of the interval that ended this long before it.
     pub power_delay_s: f64,
@@ -212,6 +215,20 @@ pub struct SensorTruth {
     /// The thermometer reads this much above the air, which a unit in the sun does.
     pub temperature_offset_c: f64,
     pub temperature_resolution_c: f64,
+    /// A sensor in front of the rider; `None`: the ordinary bike without one.
+    pub air_speed: Option<AirSpeedTruth>,
+    /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
+    /// it. `None`: nobody looked.
+    pub hand_held_wind_sd_m_s: Option<f64>,
+}
+
+/// Reads the speed of the air along the direction of travel, true · (1 + `scale_error`) + noise.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirSpeedTruth {
+    /// 0.01: reads 1 % high.
+    pub scale_error: f64,
+    pub noise_m_s: f64,
+    pub resolution_m_s: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -235,6 +252,7 @@ pub enum SpeedTruth {
 pub enum Format {
     Fit,
     Gpx,
+    Csv,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -254,6 +272,13 @@ pub enum Incident {
         gust_m_s: f64,
         duration_s: f64,
     },
+    /// The brakes are touched for a moment while the rider keeps pedalling.
+    BrakeDab {
+        pass: usize,
+        at_m: f64,
+        brake_n: f64,
+        duration_s: f64,
+    },
     /// The rider stops; that pass is none any more.
     Stop { pass: usize, at_m: f64, duration_s: f64 },
     /// A first attempt is given up after `at_m`; the pass itself follows.
@@ -268,6 +293,7 @@ impl Incident {
     pub fn pass(&self) -> usize {
         match *self {
             Incident::Lorry { pass, .. }
+            | Incident::BrakeDab { pass, .. }
             | Incident::Stop { pass, .. }
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
@@ -347,6 +373,7 @@ impl SensorTruth {
             power_scale_error: 0.0,
             power_noise_w: 0.0,
             power_drift_w_per_h: 0.0,
+            power_zeroed: false,
             power_resolution_w: 0.0,
             power_delay_s: 0.0,
             speed_source: SpeedTruth::WheelSensor,
@@ -364,6 +391,8 @@ impl SensorTruth {
             position_as_stored: false,
             temperature_offset_c: 0.0,
             temperature_resolution_c: 0.0,
+            air_speed: None,
+            hand_held_wind_sd_m_s: None,
         }
     }
 

@@ -27,6 +27,10 @@ pub(super) struct Trace {
     /// Joules the crank has taken since the start.
     pub work_j: Vec<f64>,
     pub airspeed_m_s: Vec<f64>,
+    /// Along the direction of travel: ground speed and head wind.
+    pub air_along_m_s: Vec<f64>,
+    /// At the rider, where the air moves to, east and north.
+    pub wind_m_s: Vec<[f64; 2]>,
     pub pedalling: Vec<bool>,
     /// Node of the path at each tick.
     pub node: Vec<usize>,
@@ -44,6 +48,13 @@ pub(super) struct Stand {
     pub next_block: Option<usize>,
     /// The first stand, before the first block.
     pub first: bool,
+}
+
+impl Stand {
+    /// The set-up is put on here, for the first time or anew.
+    pub fn changes_block(&self) -> bool {
+        self.first || self.next_block.is_some()
+    }
 }
 
 impl Trace {
@@ -117,6 +128,7 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
             let power_w = rider.power(path, span, &state, node, trace.ridden_m.len());
             let brake_n = braking(path, &state, node) * body.inertia_kg;
             let power_w = if brake_n > 0.0 { 0.0 } else { power_w };
+            let brake_n = brake_n + dab_n(plan, span, &state);
             trace.note(path, &state, node, power_w, blown);
             wind.advance();
             let later = blown_later(plan, path, span, &state, node, wind.now());
@@ -195,32 +207,49 @@ fn blown(plan: &DayPlan, path: &Path, span: &Span, state: &State, node: usize, w
         }
     }
     for incident in &plan.incidents {
-        if let (
-            Incident::Lorry {
-                pass,
-                at_m,
-                gust_m_s,
-                duration_s,
-            },
-            Doing::Pass { number, .. },
-        ) = (*incident, span.doing)
-            && pass == number + 1
+        if let Incident::Lorry {
+            pass,
+            at_m,
+            gust_m_s,
+            duration_s,
+        } = *incident
+            && let Some(part) = part_of_incident(span, state, pass, at_m, duration_s)
         {
-            // The gust is laid out along the road, at the speed the rider has.
-            let length = (duration_s * state.speed_m_s).max(1.0);
-            let part = (state.ridden_m - span.from_m - at_m) / length;
-            if (0.0..1.0).contains(&part) {
-                let push = gust_m_s * (std::f64::consts::PI * part).sin();
-                let ground = path.ground(node, state.ridden_m);
-                wind[0] += push * ground.sin_bearing;
-                wind[1] += push * ground.cos_bearing;
-            }
+            let push = gust_m_s * (std::f64::consts::PI * part).sin();
+            let ground = path.ground(node, state.ridden_m);
+            wind[0] += push * ground.sin_bearing;
+            wind[1] += push * ground.cos_bearing;
         }
     }
     wind
 }
 
-/// The same at the end of the tick, where the rider will be by then.
+/// How far the rider is through an incident, 0 to 1; `None` before and after it. It is laid out along the
+/// road, at the speed the rider has.
+fn part_of_incident(span: &Span, state: &State, pass: usize, at_m: f64, duration_s: f64) -> Option<f64> {
+    let Doing::Pass { number, .. } = span.doing else {
+        return None;
+    };
+    let length_m = (duration_s * state.speed_m_s).max(1.0);
+    let part = (state.ridden_m - span.from_m - at_m) / length_m;
+    (pass == number + 1 && (0.0..1.0).contains(&part)).then_some(part)
+}
+
+/// Newtons of a brake that is touched.
+fn dab_n(plan: &DayPlan, span: &Span, state: &State) -> f64 {
+    let force = |incident: &Incident| match *incident {
+        Incident::BrakeDab {
+            pass,
+            at_m,
+            brake_n,
+            duration_s,
+        } => part_of_incident(span, state, pass, at_m, duration_s).map_or(0.0, |_| brake_n),
+        _ => 0.0,
+    };
+    plan.incidents.iter().map(force).sum()
+}
+
+/// The same wind at the end of the tick, where the rider will be by then.
 fn blown_later(
     plan: &DayPlan,
     path: &Path,
@@ -269,6 +298,8 @@ impl Trace {
         self.speed_m_s.push(state.speed_m_s);
         self.work_j.push(state.work_j);
         self.airspeed_m_s.push((state.speed_m_s - along).hypot(across));
+        self.air_along_m_s.push(state.speed_m_s - along);
+        self.wind_m_s.push(wind);
         self.pedalling.push(power_w > 0.0);
         self.node.push(node);
     }

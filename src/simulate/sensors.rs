@@ -11,7 +11,7 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
-const CADENCE_RPM: f64 = 88.0;
+pub(super) const CADENCE_RPM: f64 = 88.0;
 /// A unit's own speed is smoothed: its error lasts.
 const UNIT_SPEED_MEMORY_S: f64 = 3.0;
 
@@ -64,6 +64,33 @@ pub(super) fn samples(
     }
 }
 
+/// What the meter reads too much while the cranks turn.
+pub(super) fn drift_w(plan: &DayPlan, trace: &Trace, seconds: f64) -> f64 {
+    let zeroed = trace.stands.iter().filter(|stand| stand.changes_block());
+    let last_s = zeroed
+        .map(|stand| stand.to_s)
+        .filter(|to_s| plan.sensors.power_zeroed && *to_s < seconds)
+        .fold(0.0, f64::max);
+    plan.sensors.power_drift_w_per_h * (seconds - last_s) / 3600.0
+}
+
+/// What the air-speed sensor reads at each sample; nothing without one.
+pub(super) fn air_speeds(
+    plan: &DayPlan,
+    trace: &Trace,
+    samples: &[Sample],
+    rng: &mut ChaCha8Rng,
+) -> Option<Vec<Option<f64>>> {
+    let truth = plan.sensors.air_speed?;
+    let read = |sample: &Sample| {
+        let noise = truth.noise_m_s * rng.sample::<f64, _>(StandardNormal);
+        let along = Trace::at(&trace.air_along_m_s, sample.time_s - trace.start_s);
+        let read = along * (1.0 + truth.scale_error) + noise;
+        Some(rounded(read.max(0.0), truth.resolution_m_s))
+    };
+    Some(samples.iter().map(read).collect())
+}
+
 impl Errors<'_> {
     fn normal(&mut self) -> f64 {
         self.rng.sample(StandardNormal)
@@ -86,7 +113,7 @@ impl Errors<'_> {
             latitude_deg: Some(place[0]),
             longitude_deg: Some(place[1]),
             altitude_m: Some(altitude),
-            distance_m: (speed.is_some() && self.plan.format == Format::Fit)
+            distance_m: (speed.is_some() && self.plan.format != Format::Gpx)
                 .then_some(x * (1.0 + truth.speed_scale_error)),
             speed_m_s: speed,
             power_w: heard.then_some(power),
@@ -105,7 +132,7 @@ impl Errors<'_> {
         let truth = &self.plan.sensors;
         let end = seconds - truth.power_delay_s;
         let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - interval);
-        let drift = truth.power_drift_w_per_h * seconds / 3600.0;
+        let drift = drift_w(self.plan, trace, seconds);
         let noise = truth.power_noise_w * self.normal();
         if work <= 0.0 {
             return 0.0; // A crank that stands still reads nothing.
@@ -146,7 +173,7 @@ impl Errors<'_> {
         let step = match self.plan.format {
             _ if !self.plan.sensors.position_as_stored => 0.0,
             Format::Fit => 180.0 / 2f64.powi(31),
-            Format::Gpx => 1e-7,
+            Format::Gpx | Format::Csv => 1e-7,
         };
         [
             rounded(place[0], step),

@@ -1,7 +1,8 @@
 //! The `test.toml` that a careful rider would have written for a simulated day.
 
 use super::plan::{Incident, SetupTruth, Shape};
-use super::truth::TrueDay;
+use super::truth::{LAST_ZERO_AFTER_S, TrueDay};
+use super::unit::AIR_SPEED;
 use crate::units::utc_text;
 use std::fmt::Write;
 
@@ -13,6 +14,7 @@ impl TrueDay {
         self.heading(&mut out);
         self.shared_values(&mut out);
         self.air_values(&mut out);
+        self.air_speed_values(&mut out);
         if with_course {
             self.course_values(&mut out);
         }
@@ -102,6 +104,20 @@ impl TrueDay {
         );
     }
 
+    fn air_speed_values(&self, out: &mut String) {
+        if self.plan.sensors.air_speed.is_none() {
+            return;
+        }
+        out.push_str("\n# The sensor of the speed of the air that the rider meets.\n[air_speed]\n");
+        line(
+            out,
+            &format!(
+                "channel = {}    # its name as `stillair inspect` lists it",
+                quoted(AIR_SPEED)
+            ),
+        );
+    }
+
     fn course_values(&self, out: &mut String) {
         let shape = match self.plan.course.shape {
             Shape::OneWay => "one-way",
@@ -145,8 +161,51 @@ impl TrueDay {
             out.push_str("[[block]]\n");
             line(out, &format!("setup = {}", quoted(name)));
             line(out, &format!("passes = {passes}"));
+            if let Some(torque_nm) = self.power_zeros_nm.get(index) {
+                line(
+                    out,
+                    &format!(
+                        "power_zero_nm = {torque_nm:.3}    # what the power meter showed unloaded, before it was zeroed"
+                    ),
+                );
+            }
+            self.hand_held_wind(out, index);
             out.push('\n');
         }
+        self.last_zero(out);
+    }
+
+    fn hand_held_wind(&self, out: &mut String, block: usize) {
+        let (Some(sd), Some([east, north])) = (
+            self.plan.sensors.hand_held_wind_sd_m_s,
+            self.hand_held_winds_m_s.get(block),
+        ) else {
+            return;
+        };
+        let from_deg = (-east).atan2(-north).to_degrees().rem_euclid(360.0);
+        line(out, &format!("wind_speed_m_s = {:.2}", east.hypot(*north)));
+        line(out, &format!("wind_from_deg = {from_deg:.1}"));
+        line(out, &format!("wind_standard_uncertainty_m_s = {sd:?}"));
+    }
+
+    /// The zero read after the last pass, in a block without passes.
+    fn last_zero(&self, out: &mut String) {
+        let (Some(torque_nm), Some(last)) =
+            (self.power_zeros_nm.get(self.plan.order.len()), self.passes.last())
+        else {
+            return;
+        };
+        out.push_str("# After the last pass.\n[[block]]\nsetup = \"none\"\n");
+        line(
+            out,
+            &format!("from = {}", utc_text(last.end_s + LAST_ZERO_AFTER_S, 0)),
+        );
+        line(
+            out,
+            &format!("to = {}", utc_text(last.end_s + LAST_ZERO_AFTER_S + 60.0, 0)),
+        );
+        line(out, &format!("power_zero_nm = {torque_nm:.3}"));
+        out.push('\n');
     }
 
     /// A lorry is what a rider notices and writes down.

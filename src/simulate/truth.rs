@@ -4,7 +4,11 @@ use super::path::{Doing, Path};
 use super::plan::{DayPlan, Incident};
 use super::ride::{TICK_S, Trace};
 use super::road::{Road, offset_m, wrapped_longitude};
+use super::sensors::{CADENCE_RPM, drift_w};
+use super::{Purpose, random};
 use crate::recording::Recording;
+use rand::Rng;
+use rand_distr::StandardNormal;
 
 /// How far beside a gate the true path may pass and still go through it.
 const GATE_HALF_WIDTH_M: f64 = 30.0;
@@ -24,6 +28,10 @@ pub struct TrueDay {
     /// The true position at each tick.
     track: Vec<[f64; 2]>,
     start_s: f64,
+    /// N m that the meter showed before it was zeroed for each block, and at the end; empty where it was not.
+    pub(super) power_zeros_nm: Vec<f64>,
+    /// Where the air moved to before each block, east and north, as the rider's wind meter read it.
+    pub(super) hand_held_winds_m_s: Vec<[f64; 2]>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -97,10 +105,10 @@ impl TrueDay {
         let steps = (length / 5.0).ceil().max(1.0);
         let line = (0..=steps as usize).map(|k| place(length * k as f64 / steps));
         let track = trace.ridden_m.iter().zip(&trace.node);
+        let ridden = passes(plan, path, trace);
         TrueDay {
             plan: plan.clone(),
             recordings,
-            passes: passes(plan, path, trace),
             near_passes: near_passes(plan, path, trace),
             start_deg: place(0.0),
             finish_deg: place(length),
@@ -112,6 +120,9 @@ impl TrueDay {
                 })
                 .collect(),
             start_s: trace.start_s,
+            power_zeros_nm: power_zeros_nm(plan, trace, &ridden),
+            passes: ridden,
+            hand_held_winds_m_s: hand_held_winds_m_s(plan, trace),
         }
     }
 
@@ -181,6 +192,45 @@ impl TrueDay {
             _ => [0.0, 1.0],
         }
     }
+}
+
+/// The last zero is read when the rider has rolled out.
+pub(super) const LAST_ZERO_AFTER_S: f64 = 30.0;
+
+fn power_zeros_nm(plan: &DayPlan, trace: &Trace, passes: &[TruePass]) -> Vec<f64> {
+    if !plan.sensors.power_zeroed {
+        return Vec::new();
+    }
+    let changes = trace.stands.iter().filter(|stand| stand.changes_block());
+    let last_s = passes
+        .last()
+        .map(|pass| pass.end_s - trace.start_s + LAST_ZERO_AFTER_S);
+    let turning_rad_s = CADENCE_RPM * std::f64::consts::TAU / 60.0;
+    changes
+        .map(|stand| stand.to_s)
+        .chain(last_s)
+        .map(|seconds| drift_w(plan, trace, seconds) / turning_rad_s)
+        .collect()
+}
+
+/// The mean of the last minute that the rider stands before each block, and an error.
+fn hand_held_winds_m_s(plan: &DayPlan, trace: &Trace) -> Vec<[f64; 2]> {
+    let Some(sd) = plan.sensors.hand_held_wind_sd_m_s else {
+        return Vec::new();
+    };
+    let mut rng = random(plan.seed, Purpose::HandHeld);
+    let changes = trace.stands.iter().filter(|stand| stand.changes_block());
+    changes
+        .map(|stand| {
+            let from = (stand.from_s.max(stand.to_s - 60.0) / TICK_S) as usize;
+            let to = (stand.to_s / TICK_S) as usize;
+            let seen = trace.wind_m_s.get(from..to).unwrap_or_default();
+            [0, 1].map(|k| {
+                let mean = seen.iter().map(|wind| wind[k]).sum::<f64>() / seen.len().max(1) as f64;
+                mean + sd * rng.sample::<f64, _>(StandardNormal)
+            })
+        })
+        .collect()
 }
 
 fn is_cut(plan: &DayPlan, number: usize) -> bool {

@@ -5,11 +5,13 @@ use super::plan::{DayPlan, Files, Format, Incident, LapHabit, SpeedTruth, TimerH
 use super::ride::Trace;
 use super::sensors;
 use super::{Purpose, random};
-use crate::recording::{self, Recording, Sample, Session, TimerEvent};
+use crate::recording::{self, ExtraChannel, Recording, Sample, Session, TimerEvent};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use std::path::PathBuf;
 
+/// Name of the channel of the air-speed sensor.
+pub(super) const AIR_SPEED: &str = "air speed";
 const PAUSE_AFTER_S: f64 = 2.0;
 
 /// From and to, in seconds since the start of the trace.
@@ -40,6 +42,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
         _ => None,
     });
     let samples = sensors::samples(plan, path, trace, &silent, &mut rng);
+    let mut air_rng = random(plan.seed, Purpose::AirSpeed);
     let marks = lap_marks(plan, path, trace);
     let windows = file_windows(plan, trace);
     let count = windows.len();
@@ -58,7 +61,14 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
                 to_s: w.to_s + trace.start_s,
             };
             let pauses: Vec<Window> = pauses.iter().map(absolute).collect();
-            recording(plan, file_name(plan, index, count), held, &pauses, &marks)
+            let air = sensors::air_speeds(plan, trace, &held, &mut air_rng);
+            let mut recording = recording(plan, file_name(plan, index, count), held, &pauses, &marks);
+            recording.extra.extend(air.map(|values| ExtraChannel {
+                name: AIR_SPEED.to_string(),
+                units: "m/s".to_string(),
+                values,
+            }));
+            recording
         })
         .filter(|recording| !recording.samples.is_empty())
         .collect()
@@ -68,6 +78,7 @@ fn file_name(plan: &DayPlan, index: usize, count: usize) -> PathBuf {
     let ending = match plan.format {
         Format::Fit => "fit",
         Format::Gpx => "gpx",
+        Format::Csv => "csv",
     };
     PathBuf::from(if count == 1 {
         format!("ride.{ending}")
@@ -187,15 +198,21 @@ fn recording(
         sample.distance_m = sample.distance_m.map(|d| cents(d - start_m));
     }
     let is_fit = plan.format == Format::Fit;
+    let is_table = plan.format == Format::Csv;
     let inside = |t: &&f64| first < **t && **t < last;
     Recording {
         file,
-        format: if is_fit {
-            recording::Format::Fit
-        } else {
-            recording::Format::Gpx
+        format: match plan.format {
+            Format::Fit => recording::Format::Fit,
+            Format::Gpx => recording::Format::Gpx,
+            Format::Csv => recording::Format::Csv,
         },
-        timer_events: timer_events(&samples, pauses, is_fit),
+        // A table knows neither timer nor session.
+        timer_events: if is_table {
+            Vec::new()
+        } else {
+            timer_events(&samples, pauses, is_fit)
+        },
         samples,
         extra: Vec::new(),
         lap_marks_s: if is_fit {
@@ -203,11 +220,15 @@ fn recording(
         } else {
             Vec::new()
         },
-        sessions: vec![Session {
-            start_s: first,
-            end_s: last,
-            sport: Some("cycling".to_string()),
-        }],
+        sessions: if is_table {
+            Vec::new()
+        } else {
+            vec![Session {
+                start_s: first,
+                end_s: last,
+                sport: Some("cycling".to_string()),
+            }]
+        },
         wheel_sensor: (is_fit && plan.sensors.speed_source == SpeedTruth::WheelSensor).then_some(true),
         device: None,
         rider_mass_kg: None,

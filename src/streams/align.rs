@@ -94,6 +94,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         cadence_rpm: channel(|s| s.cadence_rpm),
         temperature_c: channel(|s| s.temperature_c),
         pressure_pa: channel(|s| s.pressure_pa),
+        air_speed_m_s: Vec::new(),
         extra: recording.extra.iter().map(extra).collect(),
         nominal_interval_s: 1.0,
         gaps: Vec::new(),
@@ -259,8 +260,13 @@ mod tests {
                 .map(|(time_s, running)| TimerEvent { time_s, running })
                 .collect();
             given.extra.push(ExtraChannel { name: "x".into(), units: String::new(), values: extra });
-            if let Ok(streams) = align(given) {
+            if let Ok(mut streams) = align(given) {
                 check(&streams);
+                if streams.take_air_speed("x", 1.5).is_ok() {
+                    let known = streams.air_speed_m_s.iter().filter(|value| !value.is_nan());
+                    known.for_each(|value| assert!((0.0..=60.0).contains(value), "{value}"));
+                    check(&streams);
+                }
                 let (kept, _) = crate::streams::use_once(vec![streams.clone(), streams]);
                 kept.iter().for_each(check);
             }

@@ -1,5 +1,6 @@
 //! Samples → aligned SI channels on the recording's own clock; gaps and repairs stay visible.
 
+mod air_speed;
 mod align;
 mod altitude;
 mod clock;
@@ -17,6 +18,7 @@ mod speed_faults;
 #[cfg(test)]
 mod testing;
 
+pub use air_speed::{NoAirSpeed, UnitKnown};
 pub use align::align;
 pub use overlap::use_once;
 pub use segments::Segment;
@@ -40,6 +42,8 @@ pub struct Streams {
     pub cadence_rpm: Vec<f64>,
     pub temperature_c: Vec<f64>,
     pub pressure_pa: Vec<f64>,
+    /// What an air-speed sensor met along the direction of travel; empty until `take_air_speed` is asked for it.
+    pub air_speed_m_s: Vec<f64>,
     pub extra: Vec<ExtraChannel>,
     /// The time over which one power value is a mean: the recording's base interval.
     pub nominal_interval_s: f64,

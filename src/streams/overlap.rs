@@ -140,6 +140,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         cadence_rpm: cut(&streams.cadence_rpm),
         temperature_c: cut(&streams.temperature_c),
         pressure_pa: cut(&streams.pressure_pa),
+        air_speed_m_s: cut(&streams.air_speed_m_s),
         extra: streams.extra.iter().map(extra).collect(),
         nominal_interval_s: streams.nominal_interval_s,
         gaps,

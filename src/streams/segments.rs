@@ -12,6 +12,8 @@ pub struct Segment {
     /// NaN where the speed is not known.
     pub start_speed_m_s: f64,
     pub end_speed_m_s: f64,
+    /// Mean over the piece; NaN where it is not known.
+    pub air_speed_m_s: f64,
 }
 
 impl Streams {
@@ -21,7 +23,8 @@ impl Streams {
     /// Power is the mean over the base interval that *ends* at its stamp and constant within it. An
     /// interval longer than 1.5 base intervals gives two pieces: the part before the last base interval,
     /// of unknown power, and that interval. Speed is linear between samples; missing ones are bridged
-    /// between valid neighbours up to `longest_bridge_s` apart, never across a pause.
+    /// between valid neighbours up to `longest_bridge_s` apart, never across a pause. Air speed likewise, across
+    /// 3 s at most: gusts do not last longer.
     pub fn segments(&self, from_s: f64, to_s: f64) -> Vec<Segment> {
         let mut out = Vec::new();
         if from_s.is_nan() || to_s.is_nan() || from_s >= to_s {
@@ -35,7 +38,8 @@ impl Streams {
                 break;
             }
             let power = self.power_w[end];
-            let line = self.speed_line(end);
+            let line = self.line(&self.speed_m_s, end, self.longest_bridge_s());
+            let air = self.line(&self.air_speed_m_s, end, self.longest_air_speed_bridge_s());
             let mut push = |a: f64, b: f64, power_w: f64| {
                 let (a, b) = (a.max(from_s), b.min(to_s));
                 if a < b {
@@ -45,6 +49,7 @@ impl Streams {
                         power_w,
                         start_speed_m_s: line.at(a),
                         end_speed_m_s: line.at(b),
+                        air_speed_m_s: 0.5 * (air.at(a) + air.at(b)),
                     });
                 }
             };
@@ -59,17 +64,17 @@ impl Streams {
         out
     }
 
-    /// The straight line of speed over the interval that ends at sample `end`.
-    fn speed_line(&self, end: usize) -> Line {
+    /// The straight line of a channel over the interval that ends at sample `end`.
+    fn line(&self, channel: &[f64], end: usize, longest_s: f64) -> Line {
         let bridge = || {
             let (start_s, end_s) = (self.time_s[end - 1], self.time_s[end]);
-            let before = self.last_valid(&self.speed_m_s, end - 1, end_s)?;
-            let after = self.next_valid(&self.speed_m_s, end, start_s)?;
+            let after = self.next_valid(channel, end, start_s)?;
+            let before = self.last_valid(channel, end - 1, end_s)?;
             let (t0, t1) = (self.time_s[before], self.time_s[after]);
-            let open = t1 - t0 <= self.longest_bridge_s() && !self.paused_between(t0, t1);
+            let open = t1 - t0 <= longest_s && !self.paused_between(t0, t1);
             open.then(|| Line {
-                start: (t0, self.speed_m_s[before]),
-                end: (t1, self.speed_m_s[after]),
+                start: (t0, channel[before]),
+                end: (t1, channel[after]),
             })
         };
         let unknown = Line {
@@ -80,7 +85,7 @@ impl Streams {
     }
 }
 
-/// Two points in time and speed.
+/// Two points in time and a channel.
 struct Line {
     start: (f64, f64),
     end: (f64, f64),

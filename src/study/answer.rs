@@ -4,12 +4,13 @@ use super::{SetupResult, Surveyed};
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::estimate::budget::BudgetLine;
 use crate::estimate::cells::{PassRide, Shift, rig};
-use crate::estimate::joint::Joint;
+use crate::estimate::joint::layout::differs;
+use crate::estimate::joint::{Joint, Weighed};
 use crate::estimate::plain::{Averages, Day, compare as compare_blocks};
 use crate::estimate::rolling::Rolling;
-use crate::physics::{Rig, Surroundings};
-use crate::test_day::TestDay;
-use crate::verdict::{At, Finding, LEVEL, StillAir, judge};
+use crate::physics::{RelativeWind, Rig, Surroundings, drag_force_n};
+use crate::test_day::{Differs, Setup, TestDay};
+use crate::verdict::{About, At, Finding, LEVEL, Pair, STATED_SPEED_M_S, StillAir, judge};
 
 /// The baseline and the mean conditions of the day, for everything that is re-ridden or restated.
 pub(super) struct AtWork {
@@ -90,7 +91,7 @@ pub(super) fn setup_results(
                     let interval = spread.interval(LEVEL).map(|off| (log_cda + off).exp());
                     Some((cda_m2, cda_m2 * spread.standard_uncertainty(), interval))
                 }),
-                crr: (setup.crr.value + rolling.shift, rolling.standard_uncertainty),
+                crr: crr(index, setup, joint, rolling),
                 blocks: drag.map_or(0, |d| d.blocks),
                 passes: day.rides.iter().filter(|r| r.setup == index).count(),
                 yaw_rms_deg: yaw_rms_deg(day.rides.iter().filter(|r| r.setup == index)),
@@ -103,6 +104,23 @@ pub(super) fn setup_results(
         .collect()
 }
 
+/// Rolling resistance of a set-up: what is known of all of them, and what the day says where this one differs.
+fn crr(index: usize, setup: &Setup, joint: &Joint, rolling: &Rolling) -> (f64, f64) {
+    let shared = setup.crr.value + rolling.shift;
+    match joint.log_crr(index) {
+        Some((log, spread)) if spread.standard_uncertainty() > 0.0 => {
+            let value = shared * log.exp();
+            (
+                value,
+                rolling
+                    .standard_uncertainty
+                    .hypot(value * spread.standard_uncertainty()),
+            )
+        }
+        _ => (shared, rolling.standard_uncertainty),
+    }
+}
+
 fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
     let known = rides.filter(|r| r.air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S);
     let (mut squares, mut seconds) = (0.0, 0.0);
@@ -113,42 +131,35 @@ fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
     (seconds > 0.0).then(|| (squares / seconds).sqrt())
 }
 
+/// What the estimates hold, and what the shared inputs leave in them.
+pub(super) struct Estimates<'a> {
+    pub(super) day: &'a Day<'a>,
+    pub(super) averages: &'a Averages,
+    pub(super) joint: &'a Joint,
+    /// Through the joint estimate.
+    pub(super) budget: &'a [BudgetLine],
+    /// Through the average of passes, of what the joint estimate has among its own unknowns.
+    pub(super) of_average: &'a [BudgetLine],
+}
+
 /// Every pair: the later set-up against the earlier one.
 pub(super) fn findings(
-    day: &Day,
-    averages: &Averages,
-    joint: &Joint,
-    budget: &[BudgetLine],
+    of: &Estimates,
     results: &[SetupResult],
     at_work: &AtWork,
     test_day: &TestDay,
 ) -> Vec<Finding> {
-    let ridden: Vec<usize> = (0..day.setups.len())
-        .filter(|s| averages.setups[*s].is_some())
+    let ridden: Vec<usize> = (0..of.day.setups.len())
+        .filter(|s| of.averages.setups[*s].is_some())
         .collect();
     let pairs = ridden.len() * ridden.len().saturating_sub(1) / 2;
     let mut findings = Vec::new();
     for (position, &baseline) in ridden.iter().enumerate() {
         for &setup in &ridden[position + 1..] {
-            // The effects on the two log ratios to the first set-up have one cause each: they subtract.
-            let common = |inside_too: bool| {
-                budget
-                    .iter()
-                    .filter(|line| inside_too || !line.inside)
-                    .map(|line| (line.effect_log_ratio[setup] - line.effect_log_ratio[baseline]).powi(2))
-                    .sum::<f64>()
-                    .sqrt()
-            };
-            let Some(average) = compare_blocks(averages, setup, baseline, common(true)) else {
-                continue;
-            };
-            let Some(comparison) = joint.compare(setup, baseline, common(false), average.blocks) else {
-                continue;
-            };
             let base = results[baseline]
                 .cda_m2
                 .unwrap_or((f64::NAN, f64::NAN, [f64::NAN; 2]));
-            let neutral = rig(&day.setups[baseline], &Shift::default());
+            let neutral = rig(&of.day.setups[baseline], &Shift::default());
             let at = At {
                 rig: Rig {
                     cda_m2: base.0,
@@ -160,8 +171,90 @@ pub(super) fn findings(
                 baseline_standard_uncertainty_m2: base.1,
                 pairs,
             };
-            findings.push(judge(&comparison, &average, &at));
+            findings.extend(pair(of, [setup, baseline], &at).map(|pair| judge(&pair, &at)));
         }
     }
     findings
+}
+
+fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> {
+    let setups = of.day.setups;
+    let about = about(setups, [setup, baseline]);
+    // The effects on the two log ratios to the first set-up have one cause each: they subtract.
+    let left = |lines: &[BudgetLine], weighed: Weighed| -> f64 {
+        let outside = lines.iter().filter(|line| !line.inside);
+        let apart = |effects: &[f64]| effects[setup] - effects[baseline];
+        outside
+            .map(|line| {
+                let drag = weighed.drag * apart(&line.effect_log_ratio);
+                drag + weighed.rolling * apart(&line.effect_log_crr_ratio)
+            })
+            .map(|effect| effect * effect)
+            .sum()
+    };
+    let drag_only = Weighed {
+        drag: 1.0,
+        rolling: 0.0,
+    };
+    let rolling_only = Weighed {
+        drag: 0.0,
+        rolling: 1.0,
+    };
+    let common = left(of.budget, drag_only) + left(of.of_average, drag_only);
+    let pass_average = compare_blocks(of.averages, setup, baseline, common.sqrt())?;
+    let typed = (setups[setup].crr.value / setups[baseline].crr.value).ln();
+    let compare = |weighed: Weighed| {
+        let common = left(of.budget, weighed).sqrt();
+        let mut found = of
+            .joint
+            .compare([setup, baseline], weighed, common, pass_average.blocks)?;
+        // What test.toml has of both is where the estimate of rolling resistance starts from.
+        found.log_ratio += weighed.rolling * typed;
+        Some(found)
+    };
+    let (drag, rolling) = match about {
+        About::Drag => (Some(compare(drag_only)?), None),
+        About::Rolling => (None, Some(compare(rolling_only)?)),
+        About::Both => (Some(compare(drag_only)?), Some(compare(rolling_only)?)),
+    };
+    let tested = match (&drag, &rolling) {
+        (Some(only), None) | (None, Some(only)) => only.clone(),
+        _ => compare(shares(at))?,
+    };
+    Some(Pair {
+        about,
+        tested,
+        drag,
+        rolling,
+        pass_average,
+    })
+}
+
+/// What the two differ in by test.toml.
+fn about(setups: &[Setup], pair: [usize; 2]) -> About {
+    let own = |s: usize| differs(setups, s);
+    let both = match pair {
+        [setup, 0] => [own(setup); 2],
+        [setup, other] => [own(setup), own(other)],
+    };
+    match both {
+        [Differs::Cda, Differs::Cda] => About::Drag,
+        [Differs::Crr, Differs::Crr] => About::Rolling,
+        _ => About::Both,
+    }
+}
+
+/// Shares of air and tyres in their resistance together, at the stated speed on the flat.
+fn shares(at: &At) -> Weighed {
+    let air_n = drag_force_n(
+        at.rig.cda_m2,
+        at.around.air_density_kg_m3,
+        STATED_SPEED_M_S,
+        RelativeWind::default(),
+    );
+    let tyres_n = at.rig.crr * at.rig.total_mass_kg * at.around.gravity_m_s2;
+    Weighed {
+        drag: air_n / (air_n + tyres_n),
+        rolling: tyres_n / (air_n + tyres_n),
+    }
 }

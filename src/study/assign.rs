@@ -28,6 +28,21 @@ pub struct Place {
 }
 
 impl Assigned {
+    /// When what was noted before a block was read: at the start of its first pass, at `from` where it has none.
+    /// `number`: from 0. `None`: a count of passes that were not ridden. [unix s]
+    pub fn noted_at_s(&self, day: &TestDay, ridden: &Ridden, number: usize) -> Option<f64> {
+        let places = ridden.passes.iter().zip(&self.passes);
+        let first_pass = places
+            .filter(|(_, place)| place.block == Some(number))
+            .map(|(pass, _)| pass.start_s)
+            .reduce(f64::min);
+        let from_s = match day.blocks.get(number)?.extent {
+            Extent::Times { from_s, .. } => Some(from_s),
+            Extent::Passes(_) => None,
+        };
+        first_pass.or(from_s)
+    }
+
     /// The part of the course that is fitted for a pass: its own window, else that of all passes.
     pub fn window_m(&self, pass: usize, length_m: f64) -> (f64, f64) {
         let own = self.windows.iter().rev().find(|(_, of)| *of == Some(pass));

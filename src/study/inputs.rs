@@ -1,9 +1,13 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
 use super::{FitEnd, SetupResult, Surveyed};
-use crate::estimate::budget::SharedInput;
+use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
-use crate::estimate::rolling::{Ended, Rolling};
+use crate::estimate::joint::Joint;
+use crate::estimate::joint::explore::Ended;
+use crate::estimate::joint::prior::gust_mean_square;
+use crate::estimate::plain::Averages;
+use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
 
 /// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
@@ -23,6 +27,12 @@ const INSIDE: [&str; 3] = [
 pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
+    // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
+    let mass_uncertainty_kg = |ride: &PassRide| {
+        let of_setup = surveyed.test_day.setups[ride.setup].total_mass_kg;
+        ride.total_mass_kg.unwrap_or(of_setup).standard_uncertainty
+    };
+    let mass_uncertainty_kg = rides.iter().map(mass_uncertainty_kg).sum::<f64>() / count;
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
@@ -44,15 +54,10 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         shift,
     };
     let mut inputs = vec![
-        line(
-            "total mass",
-            setup.total_mass_kg.standard_uncertainty,
-            "kg",
-            |e| Shift {
-                total_mass_kg: e,
-                ..Shift::default()
-            },
-        ),
+        line("total mass", mass_uncertainty_kg, "kg", |e| Shift {
+            total_mass_kg: e,
+            ..Shift::default()
+        }),
         line(
             "power meter scale",
             surveyed.test_day.power_scale.standard_uncertainty,
@@ -144,6 +149,51 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
     noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
 }
 
+/// The unknowns of the joint estimate, with what each leaves in the answer. `told`: the shared inputs among them.
+pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<BudgetLine> {
+    let known = |name: &str| {
+        let input = told.iter().find(|input| input.input == name);
+        input.map_or(0.0, |input| input.standard_uncertainty)
+    };
+    let strengths = &joint.strengths;
+    let (gust_square, gust_square_uncertainty) = gust_mean_square(strengths.gust_q_m2_s);
+    joint
+        .inside
+        .iter()
+        .map(|line| {
+            let (standard_uncertainty, unit) = match line.input {
+                "mean wind" => (known("mean wind, east"), "m/s"),
+                "wandering wind" => (strengths.wander_sd_m_s, "m/s"),
+                "gusts' mean square" => (gust_square_uncertainty.min(gust_square), "m²/s²"),
+                "climb of the road" => (known("climb from start to finish"), "m"),
+                "remounting" => (strengths.block_sd, "1"),
+                "position from pass to pass" => (strengths.pass_sd, "1"),
+                // Of gusts alike in both directions, whose mean square is one and a half times their variance.
+                _ => ((gust_square / 1.5).sqrt(), "m/s"),
+            };
+            let ridden = |s: usize| averages.setups[s].is_some();
+            let cda_m2 = |s: usize| joint.log_cda(s).map_or(f64::NAN, |(log, _)| log.exp());
+            BudgetLine {
+                input: line.input,
+                standard_uncertainty,
+                unit,
+                inside: true,
+                effect_cda_m2: (0..line.log_cda.len())
+                    .map(|s| {
+                        if ridden(s) {
+                            cda_m2(s) * line.log_cda[s]
+                        } else {
+                            f64::NAN
+                        }
+                    })
+                    .collect(),
+                effect_log_ratio: line.log_ratio.clone(),
+                effect_log_crr_ratio: vec![0.0; line.log_ratio.len()],
+            }
+        })
+        .collect()
+}
+
 /// What the results rest on, one sentence each.
 pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult]) -> Vec<String> {
     let mut all = surveyed.test_day.assumptions.clone();
@@ -172,16 +222,22 @@ fn yaws(setups: &[SetupResult]) -> String {
 }
 
 /// How the fit ended, for programs and for people.
-pub fn fit_end(rolling: &Rolling, passes: usize) -> FitEnd {
-    let (ended, how) = match rolling.ended {
-        Ended::Converged => ("converged", "the search for the gusts' strength converged"),
+pub fn fit_end(rolling: &Rolling, joint: &Joint, passes: usize) -> FitEnd {
+    let (ended, how) = match joint.ended {
+        Ended::Converged => (
+            "converged",
+            format!("the joint fit converged in {} steps", joint.steps),
+        ),
         Ended::AtBound => (
             "at a bound",
-            "the gusts' strength ran into the end of its range, so single passes may be better or worse than they say",
+            "the gusts' strength ran into the end of its range, so passes may be better or worse than they say"
+                .to_string(),
         ),
-        Ended::PriorOnly => (
-            "prior only",
-            "the gusts' strength could not be searched and stands at its usual value",
+        Ended::NotConverged => (
+            "not converged",
+            "the joint fit had not come to rest after its last step: take the answer with care, and see which pass \
+             is odd"
+                .to_string(),
         ),
     };
     let crr = match (rolling.rides_alone, rolling.correlation) {

@@ -1,18 +1,30 @@
 //! The engine: a folder → everything above, in order. Every door (command line, page, watcher) calls it.
 
+mod air_speed;
+
 mod answer;
 
 mod assign;
+
+mod day_notes;
+
+mod doubt;
 
 mod gather;
 
 mod inputs;
 
+mod power_zero;
+
 mod remarks;
 
 mod result;
 
+mod stopwatch;
+
 mod weather;
+
+pub use stopwatch::Stopwatched;
 
 pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -25,14 +37,16 @@ use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
 use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Day, averages};
+use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::{Rig, gravity_m_s2};
 use crate::streams::Streams;
 use crate::test_day::{Setup, Shape};
-use crate::verdict::{odd_passes, still_air_time_s};
-use answer::{AtWork, findings, setup_results};
+use crate::verdict::still_air_time_s;
+use crate::warning::Warning;
+use answer::{AtWork, Estimates, findings, setup_results};
 use assign::Assigned;
+use power_zero::PowerZeros;
 use std::path::Path;
 use weather::airs;
 
@@ -48,11 +62,15 @@ pub fn passes(folder: &Path, progress: Progress) -> Result<Surveyed> {
 ///
 /// # Errors
 /// No course.
-pub fn passes_gathered(gathered: Gathered, folder: &Path) -> Result<Surveyed> {
+pub fn passes_gathered(mut gathered: Gathered, folder: &Path) -> Result<Surveyed> {
     let test_toml = folder.join("test.toml");
+    let air_speed = gathered.test_day.air_speed.as_ref();
+    let air_speed_warnings = air_speed::take(&mut gathered.streams, air_speed, &test_toml)
+        .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let mut warnings = gathered.warnings;
+    warnings.extend(air_speed_warnings);
     warnings.extend(ridden.warnings.iter().cloned());
     Ok(Surveyed {
         folder: folder.to_path_buf(),
@@ -99,6 +117,41 @@ pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
 /// # Errors
 /// As [`compare_surveyed`].
 pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
+    answered(prepared(surveyed)?, told)
+}
+
+/// A day cut into passes and cells, with what needs no joint estimate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prepared {
+    pub surveyed: Surveyed,
+    pub rides: Vec<PassRide>,
+    pub rolling: Rolling,
+    averages: Averages,
+    passes: Vec<PassResult>,
+    airs: Vec<Air>,
+    zeros: PowerZeros,
+    warnings: Vec<Warning>,
+}
+
+impl Prepared {
+    /// As the estimates take it.
+    pub fn day(&self) -> Day<'_> {
+        day(&self.surveyed, &self.rides)
+    }
+}
+
+fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> {
+    Day {
+        rides,
+        setups: &surveyed.test_day.setups,
+        course_length_m: surveyed.ridden.course.length_m(),
+        shape: surveyed.ridden.course.shape,
+    }
+}
+
+/// # Errors
+/// As [`compare_surveyed`].
+pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -107,39 +160,59 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
-
-    let (rides, mut passes) = rides(&surveyed, &assigned, &airs);
+    let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
+    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
-    let setups = &surveyed.test_day.setups;
-    let course = &surveyed.ridden.course;
-    let day = Day {
-        rides: &rides,
-        setups,
-        course_length_m: course.length_m(),
-        shape: course.shape,
-    };
-    let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
-    let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
-        .and_then(|rolling| averages(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages)))
+    let profile = surveyed.ridden.course.profile.as_ref();
+    let profile_sd_m = profile.map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
+    let day = day(&surveyed, &rides);
+    let (rolling, averages) = rolling(&rides, day.setups, day.course_length_m, profile_sd_m)
+        .and_then(|rolling| {
+            averages_at(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages))
+        })
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let budget = budget(
-        &day,
-        &rolling,
-        &averages,
-        &inputs::shared(&surveyed, &rides, &rolling),
-    );
-    let joint = joint(&day, course.profile.as_ref(), &rolling, &Shift::default(), told)
-        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    Ok(Prepared {
+        rides,
+        rolling,
+        averages,
+        passes,
+        airs,
+        zeros,
+        warnings,
+        surveyed,
+    })
+}
+
+fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
+    let Prepared {
+        surveyed,
+        rides,
+        rolling,
+        averages,
+        mut passes,
+        airs,
+        zeros,
+        mut warnings,
+    } = prepared;
+    let day = day(&surveyed, &rides);
+    let (setups, course) = (day.setups, &surveyed.ridden.course);
+    let profile = course.profile.as_ref();
+    let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+        .into_iter()
+        .partition(|input| input.inside);
+    let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
+    budget_lines.extend(inputs::inside(&joint, &inside, &averages));
+    let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
+    let budget = budget_lines;
     let setup_results = setup_results(&day, &averages, &joint, &rolling, &budget);
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
-    for odd in odd_passes(&day, &averages) {
-        let side = if odd.off_percent > 0.0 { "above" } else { "below" };
-        passes[rides[odd.ride].pass].flags.push(format!(
-            "odd: its drag area is {:.0} % {side} the others of its set-up and direction",
-            odd.off_percent.abs()
-        ));
+    for (ride, judged) in rides.iter().zip(&joint.passes) {
+        let result = &mut passes[ride.pass];
+        result.flags.extend(doubt::flags(judged));
+        result.judged = Some(doubt::seen(judged, setups.len()));
     }
     for pass in &averages.passes {
         let ride = &rides[pass.ride];
@@ -153,23 +226,37 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
     let findings = findings(
-        &day,
-        &averages,
-        &joint,
-        &budget,
+        &Estimates {
+            day: &day,
+            averages: &averages,
+            joint: &joint,
+            budget: &budget,
+            of_average: &of_average,
+        },
         &setup_results,
         &at_work,
         &surveyed.test_day,
     );
+    let known = stopwatch::Known {
+        day: &day,
+        surveyed: &surveyed,
+        setups: &setup_results,
+        winds_m_s: stopwatch::winds_m_s(&joint),
+    };
+    let (stopwatches, no_account) = stopwatch::stopwatches(&known, &findings);
     warnings.extend(remarks::remarks(&remarks::Seen {
         surveyed: &surveyed,
         day: &day,
         averages: &averages,
         rolling: &rolling,
+        joint: &joint,
         setups: &setup_results,
         passes: &passes,
     }));
-    let assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    warnings.extend(no_account);
+    warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
+    let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -177,8 +264,10 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         passes,
         setups: setup_results,
         findings,
+        stopwatches,
         budget,
-        fit: inputs::fit_end(&rolling, rides.len()),
+        fit: inputs::fit_end(&rolling, &joint, rides.len()),
+        strengths: joint.strengths,
         rolling,
         assumptions,
         warnings,
@@ -247,7 +336,17 @@ fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Error {
 }
 
 /// Cuts every pass that counts into cells; the results of all passes come with their flags.
-fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRide>, Vec<PassResult>) {
+fn rides(
+    surveyed: &Surveyed,
+    assigned: &Assigned,
+    airs: &[Air],
+    zeros: &PowerZeros,
+) -> (Vec<PassRide>, Vec<PassResult>) {
+    let all_streams = zeros.corrected(&surveyed.streams);
+    let blocks = 0..surveyed.test_day.blocks.len();
+    let noted_at_s: Vec<Option<f64>> = blocks
+        .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
+        .collect();
     let course = &surveyed.ridden.course;
     let all = &surveyed.ridden.passes;
     let counted = assigned
@@ -265,7 +364,7 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
         }
         let mut kept = false;
         if let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) {
-            let streams = &surveyed.streams[pass.recording];
+            let streams = &all_streams[pass.recording];
             let height = streams
                 .altitude_at(0.5 * (pass.start_s + pass.end_s))
                 .unwrap_or(0.0);
@@ -280,8 +379,9 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
                 to_m,
             };
             match cut(&ground, pass, index, setup, block) {
-                Ok(ride) => {
+                Ok(mut ride) => {
                     kept = true;
+                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
                     flags.extend(braking(&ride));
                     rides.push(ride);
                 }
@@ -296,6 +396,7 @@ fn rides(surveyed: &Surveyed, assigned: &Assigned, airs: &[Air]) -> (Vec<PassRid
             flags,
             cda_m2: None,
             still_air_time_s: None,
+            judged: None,
             elevation: None,
         });
     }
@@ -338,3 +439,6 @@ fn elevations(ride: &PassRide, setup: &Setup, day: &Day, cda_m2: f64, rolling: &
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod notes_tests;

@@ -1,11 +1,13 @@
 //! What a careful reader of the day would point out, each with what to do about it.
 
+use super::doubt::ODD;
 use super::{PassResult, SetupResult, Surveyed};
 use crate::estimate::cells::{Shift, accounts};
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::{Averages, Day};
 use crate::estimate::rolling::Rolling;
 use crate::streams::{Repair, SpeedSource};
-use crate::test_day::Differs;
+use crate::test_day::Shape;
 use crate::warning::Warning;
 
 /// Drag areas of riders in road and time-trial postures with room to spare (REFERENCES 1.4; a judgement).
@@ -27,11 +29,17 @@ const LEFT_OVER_M: f64 = 3.0;
 /// Yaw farther apart than this between set-ups is worth a remark.
 const YAW_APART_DEG: f64 = 2.0;
 
+/// Drag and rolling resistance of a set-up correlated beyond this are not told apart.
+const NOT_SEPARATED: f64 = 0.9;
+/// A wind along a one-way course that is known better than this leaves CdA worth reading.
+const ONE_WAY_WIND_M_S: f64 = 0.3;
+
 pub struct Seen<'a> {
     pub surveyed: &'a Surveyed,
     pub day: &'a Day<'a>,
     pub averages: &'a Averages,
     pub rolling: &'a Rolling,
+    pub joint: &'a Joint,
     pub setups: &'a [SetupResult],
     pub passes: &'a [PassResult],
 }
@@ -50,6 +58,7 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     left_over(seen, &mut all);
     odd(seen, &mut all);
     what_differs(seen, &mut all);
+    one_way(seen, &mut all);
     null_test(seen, &mut all);
     yaw(seen, &mut all);
     all
@@ -111,7 +120,7 @@ fn order(seen: &Seen, all: &mut Vec<Warning>) {
         all.push(Warning::new(
             "order",
             "all blocks of one set-up were ridden before the next: a wind that drifts over the day looks like a \
-             difference between set-ups, and the interval does not know of it",
+             difference between set-ups; the interval allows for it, and is the wider for it",
             "Ride in a balanced order next time, such as A B B A B A A B.",
         ));
     }
@@ -145,10 +154,9 @@ fn directions(seen: &Seen, all: &mut Vec<Warning>) {
             "wind along the course",
             format!(
                 "{more} passes read {:.0} % more drag than {less} ones, as a head wind of {wind:.1} m/s would make \
-                 (or a climb that is not as measured); the two ways are averaged, and what a steady wind leaves \
-                 in CdA is {:.1} % at most",
-                100.0 * effect.abs(),
-                100.0 * (wind / speed).powi(2)
+                 (or a climb that is not as measured); the joint estimate takes the wind from this, the average of \
+                 passes averages the two ways",
+                100.0 * effect.abs()
             ),
             "Write the wind into [[air]] if it was measured; the comparison of set-ups hardly feels it.",
         ));
@@ -331,31 +339,98 @@ fn left_over(seen: &Seen, all: &mut Vec<Warning>) {
 }
 
 fn odd(seen: &Seen, all: &mut Vec<Warning>) {
-    let odd: Vec<String> = seen
-        .passes
-        .iter()
-        .filter(|p| p.flags.iter().any(|f| f.starts_with("odd:")))
-        .map(|p| seen.surveyed.ridden.passes[p.pass].number.to_string())
-        .collect();
-    if !odd.is_empty() {
+    let number = |p: &&PassResult| seen.surveyed.ridden.passes[p.pass].number.to_string();
+    for pass in seen.passes {
+        let Some(judged) = pass.judged.as_ref().filter(|j| j.studentised.abs() > ODD) else {
+            continue;
+        };
+        // The largest change that leaving it out makes to any set-up's ratio to the first.
+        let change = judged
+            .change_without
+            .iter()
+            .copied()
+            .fold(0.0, |most: f64, c| if c.abs() > most.abs() { c } else { most });
+        let moved = if seen.setups.len() > 1 {
+            format!(
+                "; without it the ratio to '{}' moves by {:+.1} %",
+                seen.setups[0].name,
+                100.0 * change.exp_m1()
+            )
+        } else {
+            String::new()
+        };
         all.push(Warning::new(
             "odd pass",
-            format!("pass {} does not fit the others; it is kept", odd.join(", ")),
-            "If something happened there (a lorry, a sprint, a drink), leave it out with [[exclude]] and the reason; \
-             else ride it again.",
+            format!("pass {} does not fit the others; it is kept{moved}", number(&pass)),
+            "If something happened there (a change of wind, a lorry, braking, a drink), leave it out with [[exclude]] \
+             and the reason; else ride it again.",
+        ));
+    }
+    let disturbed: Vec<String> = seen
+        .passes
+        .iter()
+        .filter(|p| p.flags.iter().any(|f| f.starts_with("disturbed:")))
+        .map(|p| number(&p))
+        .collect();
+    if !disturbed.is_empty() {
+        all.push(Warning::new(
+            "disturbed stretch",
+            format!(
+                "in pass {} something else than the road and the day's wind was at work for some seconds; what is \
+                 odd there is taken out",
+                disturbed.join(", ")
+            ),
+            "See the flags of the pass for where and how much, and the recording for what it was.",
         ));
     }
 }
 
 fn what_differs(seen: &Seen, all: &mut Vec<Warning>) {
-    if seen.day.setups.len() > 1 && seen.day.setups.iter().any(|s| s.differs != Differs::Cda) {
-        all.push(Warning::new(
-            "rolling resistance compared",
-            "a set-up is said to differ in crr, but this estimate gives the difference as drag area at the crr of \
-             test.toml",
-            "Read the change as drag and rolling together, at the speed ridden.",
-        ));
+    for (index, setup) in seen.day.setups.iter().enumerate() {
+        if let Some(correlation) = seen.joint.separation(index)
+            && correlation.abs() > NOT_SEPARATED
+        {
+            all.push(Warning::new(
+                "drag and rolling",
+                format!(
+                    "the speeds ridden hardly tell a difference of '{}' in drag from one in rolling resistance \
+                     (correlation {correlation:.2}); both together are known better than either",
+                    setup.name
+                ),
+                "Ride some passes of each set-up much slower and some faster, or test one of the two at a time.",
+            ));
+        }
     }
+}
+
+/// One way nobody but a wind reading tells the wind along the road from drag.
+fn one_way(seen: &Seen, all: &mut Vec<Warning>) {
+    let wind = seen
+        .joint
+        .passes
+        .iter()
+        .map(|p| p.headwind_standard_uncertainty_m_s);
+    let wind = wind.sum::<f64>() / seen.joint.passes.len() as f64;
+    if seen.day.shape != Shape::OneWay || wind < ONE_WAY_WIND_M_S {
+        return;
+    }
+    let speed = seen.day.rides.iter().map(|r| r.mean_speed_m_s()).sum::<f64>() / seen.day.rides.len() as f64;
+    let message = format!(
+        "on a one-way course CdA itself carries the unknown wind along the road (± {wind:.1} m/s is ± {:.0} % of CdA)",
+        200.0 * wind / speed
+    );
+    let (message, next) = if seen.setups.len() > 1 {
+        (
+            format!("{message}; what was measured is the ratio of the set-ups"),
+            "Read the change in percent; ride out and back, or note the wind in [[air]], to know CdA as well.",
+        )
+    } else {
+        (
+            message,
+            "Ride out and back, or note the wind in [[air]], to know CdA.",
+        )
+    };
+    all.push(Warning::new("one way", message, next));
 }
 
 fn null_test(seen: &Seen, all: &mut Vec<Warning>) {

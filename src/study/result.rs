@@ -1,9 +1,11 @@
 //! What the engine gives: the course with its passes, and the answer to a test day.
 
+use super::stopwatch::Stopwatched;
 use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
 use crate::estimate::budget::BudgetLine;
+use crate::estimate::joint::Strengths;
 use crate::estimate::rolling::Rolling;
 use crate::streams::Streams;
 use crate::test_day::TestDay;
@@ -36,7 +38,23 @@ pub struct PassResult {
     pub flags: Vec<String>,
     pub cda_m2: Option<(f64, f64)>,
     pub still_air_time_s: Option<f64>,
+    /// As the whole day sees it; `None` unless it was fitted.
+    pub judged: Option<PassSeen>,
     pub elevation: Option<Elevations>,
+}
+
+/// One pass in the light of all the others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassSeen {
+    /// East and north, where the air moves to, each with its standard uncertainty.
+    pub wind_m_s: [(f64, f64); 2],
+    /// Of the wind along the road, root mean square over the pass.
+    pub headwind_standard_uncertainty_m_s: f64,
+    /// Its log drag area less what the other passes make it, and that over its standard deviation.
+    pub off: f64,
+    pub studentised: f64,
+    /// What leaving it out adds to the log ratio of each set-up to the first.
+    pub change_without: Vec<f64>,
 }
 
 /// Virtual and shared elevation of one pass at its cell edges, metres above the first, in the order ridden.
@@ -80,8 +98,11 @@ pub struct Compared {
     pub passes: Vec<PassResult>,
     pub setups: Vec<SetupResult>,
     pub findings: Vec<Finding>,
+    /// One for each finding; `None` where a warning says why.
+    pub stopwatches: Vec<Option<Stopwatched>>,
     pub budget: Vec<BudgetLine>,
     pub rolling: Rolling,
+    pub strengths: Strengths,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.
     pub assumptions: Vec<String>,

@@ -1,10 +1,10 @@
 //! Rider, bike and tyres: what the shared tables say, what a set-up says instead, and the defaults.
 
-use super::Measured;
 use super::quantity::{
     CRR, EFFICIENCY, Quantity, TOTAL_MASS, WHEEL_INERTIA, WHEEL_RADIUS, capitalised, plain,
 };
 use super::section::{Section, Typed};
+use super::{Measured, PowerAt};
 
 /// A value and where its two parts came from.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,13 +23,6 @@ pub(super) struct Bicycle {
     pub crr: Settled,
 }
 
-/// Where the power is measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum PowerAt {
-    Crank,
-    Hub,
-}
-
 fn default(value: f64, standard_uncertainty: f64) -> Settled {
     let measured = Measured {
         value,
@@ -39,6 +32,14 @@ fn default(value: f64, standard_uncertainty: f64) -> Settled {
     Settled {
         measured,
         uncertainty_given: false,
+    }
+}
+
+/// What is told of among the notes needs no sentence among the defaults.
+fn noted(measured: Measured) -> Settled {
+    Settled {
+        measured,
+        uncertainty_given: true,
     }
 }
 
@@ -81,6 +82,16 @@ impl Bicycle {
             override_with(&mut bicycle.crr, tyres, &CRR);
         }
         bicycle
+    }
+
+    /// The mass that was weighed before the blocks stands instead of a default.
+    pub fn weighed(&mut self, mass: Measured) {
+        self.total_mass_kg = noted(mass);
+    }
+
+    /// The rolling radius by the rollouts before the blocks stands instead of a default.
+    pub fn rolled_out(&mut self, radius: Measured) {
+        self.wheel_radius_m = noted(radius);
     }
 
     /// This bicycle with what one `[[setup]]` says instead.

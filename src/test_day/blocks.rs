@@ -1,20 +1,28 @@
 //! `[[block]]`, `[[exclude]]` and `[[window]]`: which passes belong to what, and which part of them counts.
 
+use super::notes;
 use super::section::Section;
 use super::setups::{NO_SETUP, unknown};
 use super::{Block, Exclude, Extent, PassRef, Setup, Window};
 
-pub(super) fn read_blocks(sections: &[Section], setups: &[Setup]) -> Vec<Block> {
+pub(super) fn read_blocks(
+    sections: &[Section],
+    setups: &[Setup],
+    assumptions: &mut Vec<String>,
+) -> Vec<Block> {
     let names: Vec<String> = setups.iter().map(|setup| setup.name.clone()).collect();
     let mut blocks: Vec<Block> = Vec::new();
     for section in sections {
         let setup = block_setup(section, &names);
         let extent = extent(section);
+        let of = setup.flatten().and_then(|index| setups.get(index));
+        let notes = notes::read(section, of, assumptions);
         if let (Some(setup), Some(extent)) = (setup, extent) {
             let block = Block {
                 line: section.line,
                 setup,
                 extent,
+                notes,
             };
             check_overlap(section, &block, &blocks);
             blocks.push(block);

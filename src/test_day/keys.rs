@@ -8,6 +8,7 @@ pub(super) const TOP: &[&str] = &[
     "bike",
     "tyres",
     "air",
+    "air_speed",
     "course",
     "setup",
     "block",
@@ -26,6 +27,7 @@ pub(super) const BIKE: &[&str] = &[
     "wheel_inertia_standard_uncertainty_kg_m2",
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
+pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
@@ -58,7 +60,20 @@ pub(super) const SETUP: &[&str] = &[
     "differs",
     "same_as",
 ];
-pub(super) const BLOCK: &[&str] = &["setup", "passes", "from", "to"];
+pub(super) const BLOCK: &[&str] = &[
+    "setup",
+    "passes",
+    "from",
+    "to",
+    "wind_speed_m_s",
+    "wind_from_deg",
+    "wind_standard_uncertainty_m_s",
+    "total_mass_kg",
+    "total_mass_standard_uncertainty_kg",
+    "power_zero_nm",
+    "rollout_m",
+    "tyre_pressure_bar",
+];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
 
@@ -66,6 +81,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[rider]", RIDER),
     ("[bike]", BIKE),
     ("[tyres]", TYRES),
+    ("[air_speed]", AIR_SPEED),
     ("[course]", COURSE),
     ("[[air]]", AIR),
     ("[[setup]]", SETUP),

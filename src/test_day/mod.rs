@@ -1,11 +1,15 @@
 //! `test.toml`: what was typed, then what it means.
 
+mod air_speed;
 mod bicycle;
 mod blocks;
 mod faults;
 mod gates;
 mod keys;
 mod moment;
+mod notes;
+#[cfg(test)]
+mod notes_tests;
 mod parse;
 mod quantity;
 mod readings;
@@ -34,7 +38,9 @@ pub struct TestDay {
     pub smallest_difference_percent: f64,
     /// Relative scale of the power meter: 1 with its uncertainty.
     pub power_scale: Measured,
+    pub power_at: PowerAt,
     pub air: Vec<AirReading>,
+    pub air_speed: Option<AirSpeedGiven>,
     pub course: Option<CourseGiven>,
     /// At least one; the first is the baseline. Without `test.toml`: "as ridden".
     pub setups: Vec<Setup>,
@@ -87,12 +93,39 @@ pub enum Pressure {
     SeaLevel { hpa: Measured },
 }
 
+/// `[air_speed]`: the channel of the recordings that holds the speed of the air met by the rider.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AirSpeedGiven {
+    /// Line of the table in `test.toml`, for messages.
+    pub line: usize,
+    /// Name of the channel as `inspect` lists it.
+    pub channel: String,
+    /// True over recorded air speed, along the direction of travel. A ratio; 1 ± 0.05 by default.
+    pub factor: Measured,
+}
+
+/// Where the power is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PowerAt {
+    /// Also pedals and spider.
+    Crank,
+    Hub,
+}
+
 /// Wind at rider height as the user knows it. Direction is where it comes from, true north.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WindReading {
     pub speed_m_s: f64,
     pub from_deg: f64,
     pub standard_uncertainty_m_s: f64,
+}
+
+impl WindReading {
+    /// Where the air moves to, east and north: −U sin φ, −U cos φ. [m/s]
+    pub fn east_north_m_s(&self) -> [f64; 2] {
+        let from = self.from_deg.to_radians();
+        [-self.speed_m_s * from.sin(), -self.speed_m_s * from.cos()]
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -120,6 +153,21 @@ pub struct Block {
     /// Index into `setups`; `None` for "none": warm-up, ride home, spoilt.
     pub setup: Option<usize>,
     pub extent: Extent,
+    pub notes: Notes,
+}
+
+/// What was written down before a block; each may be missing.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Notes {
+    /// Read beside the road: one reading of the block, however many passes it has.
+    pub wind: Option<WindReading>,
+    /// Weighed before the block; stands instead of the set-up's for its passes.
+    pub total_mass_kg: Option<Measured>,
+    /// Torque in N m that the power meter shows unloaded just before the block, before it is zeroed.
+    pub power_zero_nm: Option<f64>,
+    /// Way of one turn of the wheel, loaded. [m]
+    pub rollout_m: Option<f64>,
+    pub tyre_pressure_bar: Option<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,9 +1,9 @@
 //! `test.toml` → `TestDay`: every table read, every fault gathered.
 
-use super::bicycle::{self, Bicycle, PowerAt};
+use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
-use super::{Measured, TestDay, blocks, gates, keys, readings, setups, syntax};
+use super::{Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, setups, syntax};
 use crate::error::{Fault, Result};
 use std::io::ErrorKind;
 use std::path::Path;
@@ -91,7 +91,9 @@ pub fn without_file() -> TestDay {
             standard_uncertainty: POWER_SCALE_UNCERTAINTY,
             given: false,
         },
+        power_at: PowerAt::Crank,
         air: Vec::new(),
+        air_speed: None,
         course: None,
         setups,
         blocks: Vec::new(),
@@ -133,9 +135,14 @@ fn read_tables(top: &Section) -> TestDay {
     );
 
     let setup_sections = top.many("setup", keys::SETUP);
-    let (setups, bicycles) = setups::read(&setup_sections, shared, power_at.unwrap_or(PowerAt::Crank));
-    let (air, air_assumptions) = readings::read(&top.many("air", keys::AIR));
-    let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups);
+    let (mut setups, mut bicycles) =
+        setups::read(&setup_sections, shared, power_at.unwrap_or(PowerAt::Crank));
+    let (air, mut later_assumptions) = readings::read(&top.many("air", keys::AIR));
+    let air_speed = top
+        .one("air_speed", keys::AIR_SPEED)
+        .and_then(|section| air_speed::read(&section, &mut later_assumptions));
+    let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
+    notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -153,7 +160,7 @@ fn read_tables(top: &Section) -> TestDay {
     if !power_scale.given {
         assumptions.push(power_scale_sentence());
     }
-    assumptions.extend(air_assumptions);
+    assumptions.extend(later_assumptions);
     if smallest_difference.is_none() && setups.len() > 1 {
         assumptions.push(format!(
             "A difference of {SMALLEST_DIFFERENCE_PERCENT} % matters, a default (smallest_difference_percent)."
@@ -163,7 +170,9 @@ fn read_tables(top: &Section) -> TestDay {
         title: top.text("title"),
         smallest_difference_percent: smallest_difference.unwrap_or(SMALLEST_DIFFERENCE_PERCENT),
         power_scale,
+        power_at: power_at.unwrap_or(PowerAt::Crank),
         air,
+        air_speed,
         course: top.one("course", keys::COURSE).as_ref().map(gates::read),
         setups,
         blocks,

@@ -116,6 +116,75 @@ pub(super) static CRR: Quantity = Quantity {
     ],
 };
 
+pub(super) static POWER_ZERO: Quantity = Quantity {
+    key: "power_zero_nm",
+    uncertainty_key: "",
+    name: "torque of an unloaded power meter",
+    unit: " N m",
+    low: -10.0,
+    high: 10.0,
+    uncertainty_high: 0.0,
+    uncertainty: 0.0,
+    advice: "Write the torque in N m that the meter shows with nothing on the pedals, before it is zeroed, such as 0.3.",
+    guesses: &[],
+};
+
+pub(super) static ROLLOUT: Quantity = Quantity {
+    key: "rollout_m",
+    uncertainty_key: "",
+    name: "rollout",
+    unit: " m",
+    low: 1.2,
+    high: 2.5,
+    uncertainty_high: 0.0,
+    uncertainty: 0.0,
+    advice: "Write the way of one turn of the wheel in metres, with the rider on the bike, such as 2.105.",
+    guesses: &[
+        guess(1200.0, 2500.0, "millimetres", |v| v / 1000.0),
+        guess(120.0, 250.0, "centimetres", |v| v / 100.0),
+        guess(0.2, 0.4, "the rolling radius", |v| v * std::f64::consts::TAU),
+    ],
+};
+
+pub(super) static TYRE_PRESSURE: Quantity = Quantity {
+    key: "tyre_pressure_bar",
+    uncertainty_key: "",
+    name: "tyre pressure",
+    unit: " bar",
+    low: 1.0,
+    high: 16.0,
+    uncertainty_high: 0.0,
+    uncertainty: 0.0,
+    advice: "Write the pressure of the tyres in bar, such as 5.5.",
+    guesses: &[
+        guess(16.0, 99.0, "psi", |v| {
+            v * crate::units::PA_PER_PSI / crate::units::PA_PER_BAR
+        }),
+        guess(100.0, 1600.0, "kPa", |v| v * 1000.0 / crate::units::PA_PER_BAR),
+    ],
+};
+
+pub(super) static AIR_SPEED_FACTOR: Quantity = Quantity {
+    key: "factor",
+    uncertainty_key: "factor_standard_uncertainty",
+    name: "factor of the air speed",
+    unit: "",
+    low: 0.5,
+    high: 2.0,
+    uncertainty_high: 0.5,
+    uncertainty: 0.05,
+    advice: "Write true over recorded air speed, a ratio near 1.",
+    guesses: &[
+        guess(50.0, 200.0, "a percentage", |v| v / 100.0),
+        guess(
+            0.25,
+            0.3,
+            "a change from km/h to m/s, which the unit of the channel does",
+            |_| 1.0,
+        ),
+    ],
+};
+
 pub(super) static TEMPERATURE: Quantity = Quantity {
     key: "temperature_c",
     uncertainty_key: "temperature_standard_uncertainty_c",

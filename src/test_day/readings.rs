@@ -72,7 +72,8 @@ fn measured(section: &Section, quantity: &Quantity, assumptions: &mut Vec<String
     })
 }
 
-fn wind(section: &Section, assumptions: &mut Vec<String>) -> Option<WindReading> {
+/// The three keys of a wind: the same in `[[air]]` and in `[[block]]`.
+pub(super) fn wind(section: &Section, assumptions: &mut Vec<String>) -> Option<WindReading> {
     let keys = ["wind_speed_m_s", "wind_from_deg", "wind_standard_uncertainty_m_s"];
     if !keys.iter().any(|key| section.has(key)) {
         return None;

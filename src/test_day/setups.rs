@@ -1,9 +1,9 @@
 //! `[[setup]]`: names, what differs, and the bicycle each is ridden with.
 
-use super::bicycle::{Bicycle, PowerAt};
+use super::bicycle::Bicycle;
 use super::section::Section;
 use super::suggest::{listed, nearest};
-use super::{Differs, Setup};
+use super::{Differs, PowerAt, Setup};
 
 /// Name of the only set-up where none is written.
 pub(super) const AS_RIDDEN: &str = "as ridden";

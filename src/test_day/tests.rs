@@ -4,11 +4,11 @@ use super::*;
 use crate::error::Fault;
 use std::path::Path;
 
-fn day(text: &str) -> TestDay {
+pub(super) fn day(text: &str) -> TestDay {
     parse(Path::new("test.toml"), text).unwrap_or_else(|error| panic!("{error}\nin\n{text}"))
 }
 
-fn faults(text: &str) -> Vec<Fault> {
+pub(super) fn faults(text: &str) -> Vec<Fault> {
     match parse(Path::new("test.toml"), text) {
         Ok(day) => panic!("accepted:\n{text}\nas {day:?}"),
         Err(error) => error.faults,
@@ -16,7 +16,7 @@ fn faults(text: &str) -> Vec<Fault> {
 }
 
 /// The text has exactly one fault, at this place, whose sentence holds all these words.
-fn one_fault(text: &str, place: &str, words: &[&str]) {
+pub(super) fn one_fault(text: &str, place: &str, words: &[&str]) {
     let faults = faults(text);
     assert_eq!(faults.len(), 1, "{faults:#?}");
     assert_eq!(faults[0].place.as_deref(), Some(place), "{faults:#?}");
@@ -26,7 +26,7 @@ fn one_fault(text: &str, place: &str, words: &[&str]) {
     }
 }
 
-fn measured(value: f64, standard_uncertainty: f64, given: bool) -> Measured {
+pub(super) fn measured(value: f64, standard_uncertainty: f64, given: bool) -> Measured {
     Measured {
         value,
         standard_uncertainty,

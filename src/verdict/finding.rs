@@ -60,11 +60,40 @@ pub struct At {
     pub pairs: usize,
 }
 
+/// What a pair of set-ups is compared in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum About {
+    Drag,
+    Rolling,
+    /// The resistance of air and tyres together, at the stated speed on the flat.
+    Both,
+}
+
+/// The estimates of one pair.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pair {
+    pub about: About,
+    /// The log ratio of what it is about: it makes the verdict.
+    pub tested: Comparison,
+    /// Of drag area, where it is among what is compared.
+    pub drag: Option<Comparison>,
+    /// Of rolling resistance, likewise.
+    pub rolling: Option<Comparison>,
+    /// Of drag area, by the plain average of passes.
+    pub pass_average: Comparison,
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     pub setup: usize,
     pub baseline: usize,
+    pub about: About,
+    /// Without an uncertainty, and 0, where the test is about rolling resistance alone.
     pub cda_change_percent: Estimated,
+    /// Where the test is about rolling resistance.
+    pub crr_change_percent: Option<Estimated>,
+    /// Of air and tyres together at the stated speed, where the test is about both.
+    pub resistance_change_percent: Option<Estimated>,
     /// The same by the plain average of passes, to stand beside it.
     pub pass_average_percent: Estimated,
     pub cda_change_m2: Estimated,
@@ -82,11 +111,10 @@ pub struct Finding {
 }
 
 /// Turns a comparison into a finding. No new estimate is made here.
-pub fn judge(comparison: &Comparison, pass_average: &Comparison, at: &At) -> Finding {
-    let base_m2 = at.rig.cda_m2;
+pub fn judge(pair: &Pair, at: &At) -> Finding {
+    let comparison = &pair.tested;
     let ratio = comparison.ratio();
     let interval = comparison.ratio_interval(LEVEL);
-    let su_log = comparison.spread.as_ref().map(|s| s.standard_uncertainty());
     let small = at.smallest_difference_percent;
     let call = match interval {
         Some([_, high]) if high < 1.0 => Call::LowerDrag,
@@ -100,23 +128,20 @@ pub fn judge(comparison: &Comparison, pass_average: &Comparison, at: &At) -> Fin
     Finding {
         setup: comparison.setup,
         baseline: comparison.baseline,
-        cda_change_percent: change_percent(comparison),
-        pass_average_percent: change_percent(pass_average),
-        cda_change_m2: change_m2(
-            base_m2,
-            ratio,
-            su_log,
-            interval,
-            at.baseline_standard_uncertainty_m2,
-        ),
+        about: pair.about,
+        cda_change_percent: pair.drag.as_ref().map_or(UNCHANGED, change_percent),
+        crr_change_percent: pair.rolling.as_ref().map(change_percent),
+        resistance_change_percent: (pair.about == About::Both).then(|| change_percent(comparison)),
+        pass_average_percent: change_percent(&pair.pass_average),
+        cda_change_m2: pair.drag.as_ref().map_or(UNCHANGED, |drag| change_m2(drag, at)),
         speed_m_s: STATED_SPEED_M_S,
         watts: Worth {
-            value: watts_more(at, ratio),
-            interval_90: interval.map(|i| i.map(|r| watts_more(at, r))),
+            value: watts_more(at, pair.about, ratio),
+            interval_90: interval.map(|i| i.map(|r| watts_more(at, pair.about, r))),
         },
         seconds_per_40_km: Worth {
-            value: seconds_more(at, ratio),
-            interval_90: interval.map(|i| i.map(|r| seconds_more(at, r))),
+            value: seconds_more(at, pair.about, ratio),
+            interval_90: interval.map(|i| i.map(|r| seconds_more(at, pair.about, r))),
         },
         probability_lower: comparison.probability_lower(),
         call,
@@ -127,6 +152,13 @@ pub fn judge(comparison: &Comparison, pass_average: &Comparison, at: &At) -> Fin
             .flatten(),
     }
 }
+
+/// Of what is not compared.
+const UNCHANGED: Estimated = Estimated {
+    value: 0.0,
+    standard_uncertainty: None,
+    interval_90: None,
+};
 
 fn percent(ratio: f64) -> f64 {
     100.0 * (ratio - 1.0)
@@ -143,13 +175,11 @@ fn change_percent(comparison: &Comparison) -> Estimated {
 }
 
 /// The change in m² also carries the baseline's own error, in proportion to the change.
-fn change_m2(
-    base_m2: f64,
-    ratio: f64,
-    su_log: Option<f64>,
-    interval: Option<[f64; 2]>,
-    base_su: f64,
-) -> Estimated {
+fn change_m2(drag: &Comparison, at: &At) -> Estimated {
+    let (base_m2, base_su) = (at.rig.cda_m2, at.baseline_standard_uncertainty_m2);
+    let ratio = drag.ratio();
+    let interval = drag.ratio_interval(LEVEL);
+    let su_log = drag.spread.as_ref().map(|s| s.standard_uncertainty());
     let value = base_m2 * (ratio - 1.0);
     let of_base = (ratio - 1.0) * base_su;
     let widen = |end: f64, z: f64| {
@@ -164,15 +194,18 @@ fn change_m2(
     }
 }
 
-fn with_cda(at: &At, ratio: f64) -> Rig {
+/// The baseline's bike with what is compared `ratio` times as large.
+fn with_change(at: &At, about: About, ratio: f64) -> Rig {
+    let factor = |changes: bool| if changes { ratio } else { 1.0 };
     Rig {
-        cda_m2: at.rig.cda_m2 * ratio,
+        cda_m2: at.rig.cda_m2 * factor(about != About::Rolling),
+        crr: at.rig.crr * factor(about != About::Drag),
         ..at.rig
     }
 }
 
 /// Watts at the crank that the set-up needs more than the baseline at the stated speed, flat and in still air.
-fn watts_more(at: &At, ratio: f64) -> f64 {
+fn watts_more(at: &At, about: About, ratio: f64) -> f64 {
     let power = |rig: &Rig| {
         crank_power_w(
             rig,
@@ -183,16 +216,17 @@ fn watts_more(at: &At, ratio: f64) -> f64 {
             0.0,
         )
     };
-    power(&with_cda(at, ratio)) - power(&at.rig)
+    power(&with_change(at, about, ratio)) - power(&at.rig)
 }
 
 /// Seconds more over a flat 40 km at the power with which the baseline rides at the stated speed.
-fn seconds_more(at: &At, ratio: f64) -> f64 {
+fn seconds_more(at: &At, about: About, ratio: f64) -> f64 {
     let still = RelativeWind::default();
     let power_w = crank_power_w(&at.rig, &at.around, STATED_SPEED_M_S, still, 0.0, 0.0);
-    steady_speed_m_s(&with_cda(at, ratio), &at.around, power_w, 0.0, still).map_or(f64::NAN, |speed| {
-        STATED_DISTANCE_M / speed - STATED_DISTANCE_M / STATED_SPEED_M_S
-    })
+    steady_speed_m_s(&with_change(at, about, ratio), &at.around, power_w, 0.0, still)
+        .map_or(f64::NAN, |speed| {
+            STATED_DISTANCE_M / speed - STATED_DISTANCE_M / STATED_SPEED_M_S
+        })
 }
 
 fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percent: f64) -> Option<usize> {

@@ -23,7 +23,14 @@ fn at(pairs: usize) -> At {
 }
 
 fn told(comparison: &Comparison, at: &At) -> Finding {
-    judge(comparison, comparison, at)
+    let pair = Pair {
+        about: About::Drag,
+        tested: comparison.clone(),
+        drag: Some(comparison.clone()),
+        rolling: None,
+        pass_average: comparison.clone(),
+    };
+    judge(&pair, at)
 }
 
 /// Spread of the log ratio with so many degrees of freedom that Student's t is normal.

@@ -26,7 +26,21 @@ pub fn blocks_to_resolve(
     chance: f64,
     most: usize,
 ) -> Option<usize> {
-    (2..=most / 2).find(|&each| chance_to_resolve(difference, standard_deviation, level, each) >= chance)
+    let enough = |each| chance_to_resolve(difference, standard_deviation, level, each) >= chance;
+    // More blocks never resolve less, so the answer is halved in on: each chance is a long integral.
+    let (mut few, mut many) = (1, most / 2);
+    if many < 2 || !enough(many) {
+        return None;
+    }
+    while many - few > 1 {
+        let each = few + (many - few) / 2;
+        if enough(each) {
+            many = each;
+        } else {
+            few = each;
+        }
+    }
+    Some(many)
 }
 
 /// P(T > t) for the noncentral t: the normal tail averaged over the χ distribution of the spread.

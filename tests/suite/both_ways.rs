@@ -6,7 +6,7 @@ use stillair::estimate::cells::{Cell, PassRide, RiddenStep, Shift, rig};
 use stillair::estimate::plain::{Day, averages};
 use stillair::estimate::rolling::{Ended, Rolling};
 use stillair::physics::{RelativeWind, Rig, Surroundings, steady_speed_m_s};
-use stillair::test_day::{Setup, without_file};
+use stillair::test_day::{Setup, Shape, without_file};
 
 const LENGTH_M: f64 = 1500.0;
 const CDA_M2: f64 = 0.32;
@@ -58,6 +58,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         bearing_rad: 0.0,
         cos_slope: 1.0,
         sin_slope: 0.0,
+        air_speed_m_s: f64::NAN,
     };
     let cell = Cell {
         from_m: 0.0,
@@ -81,6 +82,11 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         gravity_m_s2: AROUND.gravity_m_s2,
         air: AIR,
         length_ratio: 1.0,
+        air_speed_scale_standard_uncertainty: None,
+        wind_reading: None,
+        total_mass_kg: None,
+        wheel_radius_m: None,
+        power_zero_noted: false,
     }
 }
 
@@ -91,7 +97,7 @@ fn off_percent(rides: &[PassRide]) -> f64 {
         rides,
         setups: &setups,
         course_length_m: LENGTH_M,
-        out_and_back: true,
+        shape: Shape::OutAndBack,
     };
     let averages = averages(&day, &held(), &Shift::default()).unwrap();
     100.0 * (averages.blocks[0].cda_m2 / CDA_M2 - 1.0)

@@ -74,6 +74,22 @@ fn the_example_in_the_readme_is_a_test_day_without_faults() {
 }
 
 #[test]
+fn the_notes_in_the_readme_are_a_test_day_without_faults() {
+    let readme = text("README.md");
+    let (_, rest) = readme.split_once("note before a block").unwrap();
+    let day = stillair::test_day::parse(Path::new("test.toml"), &fenced(rest, "toml"));
+    let day = day.unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(day.air_speed.unwrap().channel, "air speed");
+    let notes = day.blocks[0].notes;
+    assert!(notes.wind.is_some() && notes.total_mass_kg.is_some() && notes.rollout_m.is_some());
+    assert_eq!(
+        (notes.tyre_pressure_bar, notes.power_zero_nm),
+        (Some(5.5), Some(0.12))
+    );
+    assert_eq!(day.blocks[1].notes.power_zero_nm, Some(0.09));
+}
+
+#[test]
 fn the_readme_carries_every_caution_of_the_program() {
     let readme = text("README.md");
     for line in CAUTIONS.lines() {

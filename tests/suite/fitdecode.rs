@@ -6,11 +6,16 @@ use std::process::Command;
 
 use serde_json::Value;
 use stillair::recording::{Sample, read};
+use stillair::simulate::{AirSpeedTruth, out_and_back_plan, ride_day};
 
 use crate::recordings::rides;
 
 /// What fitdecode made of each file: its records, as `tests/reference/fitdecode_fields.py` lists them.
 fn decoded(files: &[PathBuf]) -> Vec<Value> {
+    decoded_with(&[], files)
+}
+
+fn decoded_with(options: &[&str], files: &[PathBuf]) -> Vec<Value> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let python = root.join(".target/reference-venv/bin/python");
     assert!(
@@ -19,7 +24,12 @@ fn decoded(files: &[PathBuf]) -> Vec<Value> {
         python.display()
     );
     let script = root.join("tests/reference/fitdecode_fields.py");
-    let output = Command::new(python).arg(script).args(files).output().unwrap();
+    let output = Command::new(python)
+        .arg(script)
+        .args(options)
+        .args(files)
+        .output()
+        .unwrap();
     assert!(
         output.status.success(),
         "{}",
@@ -113,5 +123,27 @@ fn what_is_whole_in_a_damaged_file_is_as_fitdecode_reads_it() {
             "{}: damage unnoticed",
             file.display()
         );
+    }
+}
+
+/// A developer field written by us, read by fitdecode and by our reader (code L).
+#[test]
+fn an_air_speed_field_is_as_fitdecode_reads_it() {
+    let mut plan = out_and_back_plan(7, "A", 0.0);
+    plan.sensors.air_speed = Some(AirSpeedTruth {
+        scale_error: 0.02,
+        noise_m_s: 0.1,
+        resolution_m_s: 0.01,
+    });
+    let home = tempfile::tempdir().unwrap();
+    let files = ride_day(&plan).write_files(home.path()).unwrap();
+    let answers = decoded_with(&["--developer", "air speed"], &files);
+    assert!(answers[0]["stopped"].is_null(), "{}", answers[0]["stopped"]);
+    assert!(compare(&files[0], &answers[0]) > 1000);
+    let ours = read(&files[0]).unwrap();
+    let theirs = answers[0]["records"].as_array().unwrap();
+    for (value, record) in ours.extra[0].values.iter().zip(theirs) {
+        let expected = record[10].as_f64().unwrap();
+        assert!((value.unwrap() - expected).abs() < 1e-9, "{value:?} {expected}");
     }
 }

@@ -18,6 +18,10 @@ mod recordings;
 
 mod streams;
 
+mod stopwatch;
+
 mod usage;
+
+mod day_notes;
 
 mod docs;

@@ -3,8 +3,7 @@
 
 use super::explore::Told;
 use super::made_days::{Made, Plan, made};
-use super::{Joint, joint};
-use crate::estimate::cells::Shift;
+use super::{Joint, Weighed, joint};
 use crate::estimate::made::held;
 use crate::test_day::{Differs, Shape};
 use proptest::prelude::*;
@@ -48,13 +47,7 @@ fn any_plan() -> impl Strategy<Value = Plan> {
 }
 
 fn answer(made: &Made, told: &Told) -> Option<Joint> {
-    joint(
-        &made.day(),
-        made.profile.as_ref(),
-        &held(),
-        &Shift::default(),
-        told,
-    )
+    joint(&made.day(), made.profile.as_ref(), &held(), told)
 }
 
 fn is_sound(made: &Made, found: &Joint) -> Result<(), TestCaseError> {
@@ -82,20 +75,42 @@ fn is_sound(made: &Made, found: &Joint) -> Result<(), TestCaseError> {
         s.pass_sd,
     ];
     prop_assert!(strengths.iter().all(|s| s.is_finite() && *s > 0.0), "{s:?}");
+    for pass in &found.passes {
+        let wind = pass.wind_m_s;
+        prop_assert!(
+            wind.iter()
+                .all(|(value, sd)| value.is_finite() && sd.is_finite() && *sd >= 0.0),
+            "{wind:?}"
+        );
+        prop_assert!(pass.headwind_standard_uncertainty_m_s >= 0.0);
+        prop_assert!(pass.left_out.off.is_finite() && pass.left_out.studentised.is_finite());
+        prop_assert!(pass.without.iter().all(|change| change.is_finite()));
+    }
+    for line in &found.inside {
+        let mut all = line.log_cda.iter().chain(&line.log_ratio);
+        prop_assert!(all.all(|sd| sd.is_finite() && *sd >= 0.0), "{line:?}");
+    }
     let setups = made.setups.len();
+    let of = Weighed {
+        drag: 1.0,
+        rolling: 0.0,
+    };
     for setup in 0..setups {
+        let (log_crr, rolling) = found.log_crr(setup).unwrap();
+        prop_assert!(log_crr.is_finite());
+        holds(rolling.interval(0.9))?;
         let (log_cda, spread) = found.log_cda(setup).unwrap();
         prop_assert!(log_cda.is_finite());
         holds(spread.interval(0.9))?;
         for baseline in 0..setups {
-            let difference = found.compare(setup, baseline, 0.001, [1, 2]).unwrap();
+            let difference = found.compare([setup, baseline], of, 0.001, [1, 2]).unwrap();
             prop_assert!(difference.log_ratio.is_finite());
             holds(difference.spread.as_ref().unwrap().interval(0.9))?;
             let [low, high] = difference.ratio_interval(0.9).unwrap();
             prop_assert!(low > 0.0 && low <= difference.ratio() && difference.ratio() <= high);
             let probability = difference.probability_lower().unwrap();
             prop_assert!((0.0..=1.0).contains(&probability), "{probability}");
-            let across = found.compare(baseline, setup, 0.001, [2, 1]).unwrap();
+            let across = found.compare([baseline, setup], of, 0.001, [2, 1]).unwrap();
             prop_assert!((across.log_ratio + difference.log_ratio).abs() < 1e-12);
         }
     }

@@ -24,7 +24,9 @@ pub const LOG_CDA: usize = 0;
 pub const GUST_SQUARE: usize = 1;
 /// Mean wind beyond what is known, east and north, m/s.
 pub const MEAN_WIND: [usize; 2] = [2, 3];
-const FIRST_SETUP: usize = 4;
+/// Logarithm of the true over the assumed factor of the air-speed sensor.
+pub const AIR_SPEED_SCALE: usize = 4;
+const FIRST_SETUP: usize = 5;
 
 /// The processes that each pass has a value of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,6 +1,7 @@
 //! The whole day in one estimate (docs/method.md): all passes share the unknown climb, set-ups are log ratios,
 //! the wind wanders from pass to pass, and what is known beforehand counts as much as it is sure.
 
+mod answer;
 pub mod contribution;
 pub mod explore;
 pub mod layout;
@@ -21,23 +22,28 @@ mod twin_tests;
 #[cfg(test)]
 mod variance_tests;
 
+use super::budget::Said;
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
+use super::disturbed::{Disturbance, disturbances};
 use super::plain::Day;
 use super::rolling::Rolling;
 use crate::course::Profile;
 use crate::test_day::Shape;
+use answer::answer;
 use contribution::Contribution;
-use explore::{Ended, Node, Told, explore, likeliest_gusts};
+use explore::{Ended, Told, explore, likeliest_gusts};
 use layout::{LOG_CDA, Layout};
 use nalgebra::{DMatrix, DVector};
 use prior::Hyper;
-use system::{Model, Point};
+use system::{LeftOut, Model, Point};
 
 /// Steps of Gauss and Newton at most; four are usual.
 const MOST_STEPS: usize = 12;
 /// Converged when no log drag area and no ratio moves by more.
 const STILL: f64 = 1e-6;
+/// The gusts' strength is searched once the steps are smaller than this.
+const SETTLED_ENOUGH: f64 = 0.02;
 /// Without a profile a road may climb by this over a cell.
 const UNKNOWN_CLIMB_M: f64 = 3.0;
 /// Weather moves a barometer by about 0.35 m in 2.5 min at 1 hPa/h (METHOD 3), and it walks besides.
@@ -46,22 +52,27 @@ const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 /// What the day says, as a mixture over the strengths that it allows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Joint {
-    /// Log drag area of each set-up: weight, mean and covariance, S and S × S. NaN for one that was not ridden.
+    /// Under each set of strengths: log drag area of each set-up (one that was not ridden stands at the
+    /// baseline's), and after them its log rolling resistance over what was assumed, zero unless it differs in that.
     pub drags: Vec<Believed>,
-    /// Weighted means of the strengths.
+    /// Weighted means of their logarithms.
     pub strengths: Strengths,
-    /// Wind of each pass in all, east and north, with its standard uncertainty each way, m/s.
-    pub wind: Vec<[(f64, f64); 2]>,
-    /// Each pass's own log drag area as the day leaves it, with its standard uncertainty.
-    pub log_cda: Vec<(f64, f64)>,
+    /// In the order of the day's rides.
+    pub passes: Vec<PassJudged>,
+    /// What of the answer's variance each unknown makes.
+    pub inside: Vec<InsideLine>,
     pub ended: Ended,
+    /// Steps of Gauss and Newton.
     pub steps: usize,
+    centre: Centre,
 }
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct Believed {
     pub weight: f64,
+    /// 2 S.
     pub mean: DVector<f64>,
+    /// 2 S × 2 S.
     pub covariance: DMatrix<f64>,
 }
 
@@ -74,18 +85,70 @@ pub struct Strengths {
     pub pass_sd: f64,
 }
 
+/// One pass as all of them together see it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassJudged {
+    /// Mean wind during the pass, what was known included: east and north, each with its standard uncertainty, m/s.
+    pub wind_m_s: [(f64, f64); 2],
+    /// Of the wind along the road, root mean square over the pass.
+    pub headwind_standard_uncertainty_m_s: f64,
+    /// Its log drag area less what the other passes make it, and that over its standard deviation.
+    pub left_out: LeftOut,
+    /// What leaving it out adds to the log drag area of each set-up.
+    pub without: Vec<f64>,
+    pub disturbances: Vec<Disturbance>,
+}
+
+/// Drag area and rolling resistance with the share that each has in what is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weighed {
+    pub drag: f64,
+    pub rolling: f64,
+}
+
+/// Standard deviation that one kind of unknown makes of the answer: of each set-up's log drag area, and of its log
+/// ratio to the first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InsideLine {
+    pub input: &'static str,
+    /// S and S.
+    pub log_cda: Vec<f64>,
+    pub log_ratio: Vec<f64>,
+}
+
+/// Where the day was linearised, and the strengths in the middle of those that it allows.
+#[derive(Debug, Clone, PartialEq)]
+struct Centre {
+    point: Point,
+    hyper: Hyper,
+}
+
 /// `None` without a usable pass, or where the numbers have no factor at all.
-pub fn joint(
-    day: &Day,
-    profile: Option<&Profile>,
-    rolling: &Rolling,
-    shift: &Shift,
-    told: &Told,
-) -> Option<Joint> {
-    let model = model(day, profile, rolling, shift)?;
-    let (point, log_gust_q, ended, steps) = settle(&model, told)?;
-    let nodes = explore(&model, &point, log_gust_q, told);
-    answer(&model, day.setups.len(), &nodes, ended, steps)
+pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Told) -> Option<Joint> {
+    let mut model = model(day, profile, rolling, &Shift::default())?;
+    let mut settled = settle(&model, told, None)?;
+    let disturbed = disturbed(day, rolling, &model, &settled);
+    if disturbed.iter().any(|pass| !pass.is_empty()) {
+        leave_out(&mut model, &disturbed);
+        settled = settle(&model, told, Some(&settled))?;
+    }
+    let nodes = explore(&model, &settled.point, settled.log_gust_q, told);
+    answer(day, &model, &settled, &nodes, disturbed)
+}
+
+fn disturbed(day: &Day, rolling: &Rolling, model: &Model, settled: &Settled) -> Vec<Vec<Disturbance>> {
+    let cda_m2: Vec<f64> = (0..day.rides.len())
+        .map(|pass| model.log_cda(&settled.point, pass).exp())
+        .collect();
+    disturbances(day, &cda_m2, rolling.shift, settled.log_gust_q.exp())
+}
+
+fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
+    for (contribution, all) in model.contributions.iter_mut().zip(disturbed) {
+        for one in all {
+            contribution.leave_out(one);
+        }
+    }
 }
 
 /// `None` without a usable pass, or where the shared heights have no factor.
@@ -121,7 +184,6 @@ pub fn model(day: &Day, profile: Option<&Profile>, rolling: &Rolling, shift: &Sh
         profile_precision: profile_precision(&layout, &contributions, profile)?,
         wind_standard_uncertainty_m_s: wind,
         cross_square_m2_s2: 0.5 * unseen_cross_share(&contributions) * wind * wind,
-        drift_share: 1.0,
         contributions,
         layout,
     })
@@ -183,8 +245,16 @@ fn profile_precision(
     Some(nalgebra::Cholesky::new(covariance)?.inverse())
 }
 
-/// Gauss–Newton to the likeliest point, with the gusts' strength found on the way.
-pub fn settle(model: &Model, told: &Told) -> Option<(Point, f64, Ended, usize)> {
+/// The likeliest point.
+pub struct Settled {
+    pub point: Point,
+    pub log_gust_q: f64,
+    pub ended: Ended,
+    pub steps: usize,
+}
+
+/// Gauss–Newton to the likeliest point, with the gusts' strength found on the way. `from`: a point near it.
+pub fn settle(model: &Model, told: &Told, from: Option<&Settled>) -> Option<Settled> {
     let mut hyper = Hyper::medians();
     if let Some(sd) = told.wander_sd_m_s {
         hyper.wander = sd.ln();
@@ -192,13 +262,19 @@ pub fn settle(model: &Model, told: &Told) -> Option<(Point, f64, Ended, usize)> 
     if let Some(memory) = told.wander_memory_s {
         hyper.memory = memory.ln();
     }
-    let mut point = model.prior_mean(hyper.gust_q);
-    point[LOG_CDA] = rough_log_cda(model);
-    let mut ended = Ended::NotConverged;
-    let mut steps = 0;
-    let mut searched = false;
-    while steps < MOST_STEPS {
-        steps += 1;
+    let mut point = match from {
+        Some(near) => {
+            hyper.gust_q = near.log_gust_q;
+            near.point.clone()
+        }
+        None => {
+            let mut point = model.prior_mean(hyper.gust_q);
+            point[LOG_CDA] = rough_log_cda(model);
+            point
+        }
+    };
+    let mut found = None;
+    for steps in 1..=MOST_STEPS {
         let pooled = model.pool(&point, hyper.gust_q)?;
         let next = model.solve(&point, &pooled, &hyper)?.point;
         let moved = movement(model, &point, &next);
@@ -206,17 +282,29 @@ pub fn settle(model: &Model, told: &Told) -> Option<(Point, f64, Ended, usize)> 
         if !moved.is_finite() {
             return None;
         }
-        if !searched && moved < 0.02 {
-            (hyper.gust_q, ended) = likeliest_gusts(model, &point, hyper, told);
-            searched = true;
-        } else if searched && moved < STILL {
-            return Some((point, hyper.gust_q, ended, steps));
+        match found {
+            None if moved < SETTLED_ENOUGH || steps == MOST_STEPS => {
+                let (log_gust_q, ended) = likeliest_gusts(model, &point, hyper, told);
+                hyper.gust_q = log_gust_q;
+                found = Some(ended);
+            }
+            Some(ended) if moved < STILL => {
+                return Some(Settled {
+                    point,
+                    log_gust_q: hyper.gust_q,
+                    ended,
+                    steps,
+                });
+            }
+            _ => {}
         }
     }
-    if !searched {
-        (hyper.gust_q, _) = likeliest_gusts(model, &point, hyper, told);
-    }
-    Some((point, hyper.gust_q, Ended::NotConverged, steps))
+    Some(Settled {
+        point,
+        log_gust_q: hyper.gust_q,
+        ended: Ended::NotConverged,
+        steps: MOST_STEPS,
+    })
 }
 
 /// From the whole of every pass, in the wind as it is known.
@@ -236,56 +324,19 @@ fn movement(model: &Model, from: &Point, to: &Point) -> f64 {
         .fold(0.0, f64::max)
 }
 
-fn answer(model: &Model, setups: usize, nodes: &[Node], ended: Ended, steps: usize) -> Option<Joint> {
-    if nodes.is_empty() {
-        return None;
-    }
-    let layout = &model.layout;
-    let mut functions = DMatrix::zeros(layout.all(), setups);
-    for s in 0..setups {
-        functions[(LOG_CDA, s)] = 1.0;
-        if let Some(place) = layout.drag[s] {
-            functions[(place, s)] = 1.0;
-        }
-    }
-    let drags = nodes
-        .iter()
-        .map(|node| Believed {
-            weight: node.weight,
-            mean: functions.tr_mul(&node.solved.point),
-            covariance: node.solved.covariance(&functions),
-        })
-        .collect();
-    let mean = |value: fn(&Hyper) -> f64| {
-        nodes
-            .iter()
-            .map(|n| n.weight * value(&n.hyper))
-            .sum::<f64>()
-            .exp()
-    };
-    Some(Joint {
-        drags,
-        strengths: Strengths {
-            wander_sd_m_s: mean(|h| h.wander),
-            wander_memory_s: mean(|h| h.memory),
-            gust_q_m2_s: mean(|h| h.gust_q),
-            block_sd: mean(|h| h.block),
-            pass_sd: mean(|h| h.pass),
-        },
-        wind: Vec::new(),
-        log_cda: Vec::new(),
-        ended,
-        steps,
-    })
-}
-
 impl Joint {
     /// Logarithm of a set-up's drag area; `None` where the numbers failed.
     pub fn log_cda(&self, setup: usize) -> Option<(f64, Spread)> {
         self.linear(&[(setup, 1.0)])
     }
 
-    /// A sum of log drag areas, each with its factor.
+    /// Log rolling resistance of a set-up over what was assumed; certain, and 0, unless it differs in that.
+    pub fn log_crr(&self, setup: usize) -> Option<(f64, Spread)> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        self.linear(&[(setups + setup, 1.0)])
+    }
+
+    /// A sum of the quantities in `drags`, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
         let normals: Vec<(f64, f64, f64)> = self
             .drags
@@ -302,15 +353,21 @@ impl Joint {
         Spread::mixture(&normals)
     }
 
-    /// The log ratio of two set-ups. `common`: standard uncertainty that shared inputs leave in it.
+    /// The log ratio of two set-ups in what `of` weighs. `common`: standard uncertainty that shared inputs leave in it.
     pub fn compare(
         &self,
-        setup: usize,
-        baseline: usize,
+        [setup, baseline]: [usize; 2],
+        of: Weighed,
         common: f64,
         blocks: [usize; 2],
     ) -> Option<Comparison> {
-        let (log_ratio, spread) = self.linear(&[(setup, 1.0), (baseline, -1.0)])?;
+        let setups = self.drags.first()?.mean.len() / 2;
+        let (log_ratio, spread) = self.linear(&[
+            (setup, of.drag),
+            (baseline, -of.drag),
+            (setups + setup, of.rolling),
+            (setups + baseline, -of.rolling),
+        ])?;
         let share = 1.0 / blocks[0] as f64 + 1.0 / blocks[1] as f64;
         Some(Comparison {
             setup,
@@ -320,6 +377,50 @@ impl Joint {
             spread: Some(spread.with(common)),
             blocks,
         })
+    }
+
+    /// What `drags` says with the inputs that all passes share shifted, at the strengths in the middle.
+    pub fn moved(
+        &self,
+        day: &Day,
+        profile: Option<&Profile>,
+        rolling: &Rolling,
+        shift: &Shift,
+    ) -> Option<Said> {
+        let mut model = model(day, profile, rolling, shift)?;
+        for (contribution, pass) in model.contributions.iter_mut().zip(&self.passes) {
+            for one in &pass.disturbances {
+                contribution.leave_out(one);
+            }
+        }
+        let mut point = self.centre.point.clone();
+        // Steps of Gauss and Newton halve the digits that are missing: two are plenty for a small shift.
+        for _ in 0..2 {
+            let pooled = model.pool(&point, self.centre.hyper.gust_q)?;
+            point = model.solve(&point, &pooled, &self.centre.hyper)?.point;
+        }
+        let setups = day.setups.len();
+        let told = answer::told_of_setups(&model.layout, setups).tr_mul(&point);
+        let ridden = |s: usize| day.rides.iter().any(|ride| ride.setup == s);
+        Some(Said {
+            log_cda: (0..setups)
+                .map(|s| if ridden(s) { told[s] } else { f64::NAN })
+                .collect(),
+            log_crr: (0..setups).map(|s| told[setups + s]).collect(),
+        })
+    }
+
+    /// Correlation between a set-up's log ratios of drag area and of rolling resistance; `None` unless both are asked.
+    pub fn separation(&self, setup: usize) -> Option<f64> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        let ratio = |places: [(usize, f64); 2]| self.linear(&places).map(|(_, s)| s.standard_uncertainty());
+        let drag = ratio([(setup, 1.0), (0, -1.0)])?;
+        let rolling = ratio([(setups + setup, 1.0), (setups, -1.0)])?;
+        let sum = self
+            .linear(&[(setup, 1.0), (0, -1.0), (setups + setup, 1.0), (setups, -1.0)])?
+            .1;
+        let shared = 0.5 * (sum.standard_uncertainty().powi(2) - drag * drag - rolling * rolling);
+        (drag > 1e-9 && rolling > 1e-9).then(|| shared / (drag * rolling))
     }
 
     /// Chances of being the lowest, in the order given, by draws from the mixture with a fixed seed.

@@ -8,9 +8,9 @@ pub const CDA_MEDIAN_M2: f64 = 0.30;
 pub const CDA_LOG_SD: f64 = 0.35;
 /// METHOD 4: a set-up differs from the baseline by e^±0.30, in drag area or in rolling resistance.
 pub const RATIO_LOG_SD: f64 = 0.30;
-/// A power meter's zero, tyres that warm, bottles that empty: the retarding force changes by this within an
-/// hour. Common practice, no published source: 1 % of some 200 W at 10 m/s.
-pub const DRIFT_N_PER_SQRT_H: f64 = 0.2;
+/// A power meter's zero, tyres that warm, bottles that empty: the retarding force walks by this within an hour.
+/// Common practice, no published source: a meter drifts by some 2 % of 235 W in a morning, 1.5 W an hour at 10 m/s.
+pub const DRIFT_N_PER_SQRT_H: f64 = 0.15;
 /// The mean square of gusts is known to this share only, since their memory is (q = 2 σ² × memory).
 const GUST_SQUARE_SHARE: f64 = 0.6;
 
@@ -30,9 +30,10 @@ pub struct Hyper {
 }
 
 /// Median and standard deviation of each logarithm, in the order of the fields: METHOD 4, but for the last two.
-/// A rider gets back into position to 0.3 to 1.5 % of CdA (judgement, no published source); METHOD's medians of
-/// 1 and 0.5 % are the upper half of that, and made the intervals of such days hold the truth too often.
-pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.0075, 0.6), (0.004, 0.7)];
+/// A rider gets back into position to 0.3 to 1.5 % of CdA, and keeps it from pass to pass to half of that
+/// (judgement, no published source); METHOD's medians of 1 and 0.5 % are the upper half of that range, and made
+/// the intervals of such days hold the truth too often.
+pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.007, 0.5), (0.0035, 0.6)];
 
 impl Hyper {
     pub fn medians() -> Hyper {

@@ -1,7 +1,7 @@
 //! The day as one linear Gaussian system about a point, and its solution for given strengths of what varies.
 
 use super::contribution::Contribution;
-use super::layout::{GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
+use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
 use super::prior::{
     CDA_LOG_SD, CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, wander_correlation,
 };
@@ -17,8 +17,6 @@ pub struct Model {
     pub wind_standard_uncertainty_m_s: f64,
     /// Mean square that a crosswind which nobody knows adds to the air's work: half its variance, m²/s².
     pub cross_square_m2_s2: f64,
-    /// What the day holds of a slow drift, N²; zero where it was noted and taken off.
-    pub drift_share: f64,
 }
 
 /// One point in the space of the unknowns, all in their own units.
@@ -52,8 +50,19 @@ pub struct Solved {
     /// Posterior mean of all unknowns.
     pub point: Point,
     inverse: Cholesky<f64, Dyn>,
-    /// Unknowns = prior mean + scale × whitened unknowns.
-    scale: DMatrix<f64>,
+    /// Of what each pass has of its own: log drag, wind east, wind north.
+    factors: [DMatrix<f64>; 2],
+    shared: usize,
+    passes: usize,
+}
+
+/// A pass judged by what all the others say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeftOut {
+    /// How far its own log drag area lies from what the others make it.
+    pub off: f64,
+    /// ... over its standard deviation.
+    pub studentised: f64,
 }
 
 impl Model {
@@ -80,7 +89,8 @@ impl Model {
         ]
     }
 
-    /// What a pass's cells should have taken, J, with its derivatives by column, and the columns' places.
+    /// What a pass's cells should have taken, J, and after them what its air-speed sensor should have shown beyond
+    /// what was expected, m/s; with derivatives by column, and the columns' places.
     pub fn predicted(&self, point: &Point, pass: usize) -> (DVector<f64>, DMatrix<f64>, Vec<Vec<usize>>) {
         let c = &self.contributions[pass];
         let layout = &self.layout;
@@ -94,14 +104,16 @@ impl Model {
             vec![MEAN_WIND[0], own(Own::WindEast)],
             vec![MEAN_WIND[1], own(Own::WindNorth)],
             vec![GUST_SQUARE],
+            vec![AIR_SPEED_SCALE],
         ];
         let rolling = layout.rolling[c.setup];
         places.extend(rolling.map(|place| vec![place]));
         let first_knot = places.len();
         places.extend((0..layout.free_knots()).map(|k| vec![layout.knot(k)]));
         let rolling_ratio = rolling.map_or(1.0, |place| point[place].exp());
-        let mut energy = DVector::zeros(c.cells());
-        let mut design = DMatrix::zeros(c.cells(), places.len());
+        let rows = c.cells() + c.air_speeds.len();
+        let mut expected = DVector::zeros(rows);
+        let mut design = DMatrix::zeros(rows, places.len());
         for cell in 0..c.cells() {
             let air = &c.air[cell];
             let drag_j = cda * air.at(wind, point[GUST_SQUARE]);
@@ -113,7 +125,7 @@ impl Model {
             let mut sum = drag_j;
             if rolling.is_some() {
                 let rolled_j = c.crr * c.rolling_j[cell];
-                design[(cell, 4)] = rolled_j * rolling_ratio;
+                design[(cell, 5)] = rolled_j * rolling_ratio;
                 sum += rolled_j * (rolling_ratio - 1.0);
             }
             let [from_m, to_m] = c.edges_m[cell];
@@ -123,9 +135,17 @@ impl Model {
                 design[(cell, first_knot + k)] = lifted_n;
                 sum += lifted_n * point[layout.knot(k)];
             }
-            energy[cell] = sum;
+            expected[cell] = sum;
         }
-        (energy, design, places)
+        for (index, air) in c.air_speeds.iter().enumerate() {
+            let row = c.cells() + index;
+            let scale = point[AIR_SPEED_SCALE];
+            expected[row] = air.way[0] * wind[0] + air.way[1] * wind[1] - scale * air.expected_m_s;
+            design[(row, 1)] = air.way[0];
+            design[(row, 2)] = air.way[1];
+            design[(row, 4)] = -air.expected_m_s;
+        }
+        (expected, design, places)
     }
 
     /// Linearises about `point` and sums up all passes. `None` where a pass's noise has no factor.
@@ -141,21 +161,43 @@ impl Model {
             parts: Vec::with_capacity(self.contributions.len()),
         };
         for (pass, c) in self.contributions.iter().enumerate() {
-            let (energy, design, places) = self.predicted(point, pass);
-            let mut rest = DVector::from_column_slice(&c.energy_j) - energy;
+            let (expected, design, places) = self.predicted(point, pass);
+            let seen = c
+                .energy_j
+                .iter()
+                .copied()
+                .chain(c.air_speeds.iter().map(|a| a.beyond_m_s));
+            let mut rest = DVector::from_iterator(expected.len(), seen) - expected;
             for (column, at) in places.iter().enumerate() {
                 let step: f64 = at.iter().map(|place| away[*place]).sum();
                 rest.axpy(step, &design.column(column), 1.0);
             }
-            let noise = Cholesky::new(c.covariance_j2(self.log_cda(point, pass).exp(), log_gust_q.exp()))?;
+            let noise = Cholesky::new(c.covariance(self.log_cda(point, pass).exp(), log_gust_q.exp()))?;
             let lower = noise.l_dirty();
             lower.solve_lower_triangular_mut(&mut rest);
             let mut design = design;
             lower.solve_lower_triangular_mut(&mut design);
             pooled.log_determinant_noise += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
             let part = Part { rest, design, places };
-            pooled.add(&part, 1.0);
-            pooled.parts.push(part);
+            pooled.add(part);
+        }
+        for (pass, c) in self.contributions.iter().enumerate() {
+            let first = pass == 0 || self.contributions[pass - 1].block != c.block;
+            if let (true, Some(reading)) = (first, &c.wind_reading) {
+                let weight = 1.0 / reading.wind_standard_uncertainty_m_s.max(0.05);
+                pooled.log_determinant_noise -= 4.0 * weight.ln();
+                pooled.add(Part {
+                    rest: DVector::from_column_slice(&[
+                        weight * reading.wind_east_m_s,
+                        weight * reading.wind_north_m_s,
+                    ]),
+                    design: DMatrix::identity(2, 2) * weight,
+                    places: vec![
+                        vec![MEAN_WIND[0], self.layout.own(Own::WindEast, pass)],
+                        vec![MEAN_WIND[1], self.layout.own(Own::WindNorth, pass)],
+                    ],
+                });
+            }
         }
         Some(pooled)
     }
@@ -171,6 +213,12 @@ impl Model {
         let mut set = |place: usize, sd: f64| precision[(place, place)] = sd.powi(-2);
         set(LOG_CDA, CDA_LOG_SD);
         set(GUST_SQUARE, square_sd);
+        let scale_sd = self
+            .contributions
+            .iter()
+            .map(|c| c.air_speed_scale_standard_uncertainty)
+            .fold(1e-3, f64::max);
+        set(AIR_SPEED_SCALE, scale_sd);
         for place in MEAN_WIND {
             set(place, self.wind_standard_uncertainty_m_s.max(1e-6));
         }
@@ -190,12 +238,13 @@ impl Model {
         let when: Vec<_> = self.contributions.iter().map(|c| c.when).collect();
         let drag_n: Vec<f64> = (0..when.len()).map(|pass| self.drag_n(point, pass)).collect();
         let drift = drift_covariance_n2(&when);
+        let held = |pass: usize| self.contributions[pass].drift_share;
         let (block, pass) = (hyper.block.exp().powi(2), hyper.pass.exp().powi(2));
         let log_drag = DMatrix::from_fn(when.len(), when.len(), |i, j| {
             let same_block = self.contributions[i].block == self.contributions[j].block;
             f64::from(u8::from(same_block)) * block
                 + f64::from(u8::from(i == j)) * pass
-                + self.drift_share * drift[(i, j)] / (drag_n[i] * drag_n[j])
+                + held(i) * held(j) * drift[(i, j)] / (drag_n[i] * drag_n[j])
         });
         let mut wander = wander_correlation(&when, hyper.memory.exp());
         for i in 0..when.len() {
@@ -247,25 +296,24 @@ impl Model {
                 - b.dot(&whitened)
                 + log_determinant(&inverse)
                 - log_determinant(&prior));
-        let mut scale = DMatrix::identity(all, all);
-        for (process, factor) in [&log_drag, &wander, &wander].into_iter().enumerate() {
-            let at = shared + process * passes;
-            scale.view_mut((at, at), (passes, passes)).copy_from(factor);
-        }
-        Some(Solved {
+        let mut solved = Solved {
             log_evidence,
-            point: self.prior_mean(pooled.gust_q) + &scale * whitened,
+            point: DVector::zeros(0),
             inverse,
-            scale,
-        })
+            factors: [log_drag, wander],
+            shared,
+            passes,
+        };
+        solved.point = self.prior_mean(pooled.gust_q) + solved.unwhitened(whitened);
+        Some(solved)
     }
 }
 
 impl Pooled {
-    fn add(&mut self, part: &Part, sign: f64) {
-        let square = part.design.tr_mul(&part.design) * sign;
-        let right = part.design.tr_mul(&part.rest) * sign;
-        self.c += sign * part.rest.norm_squared();
+    fn add(&mut self, part: Part) {
+        let square = part.design.tr_mul(&part.design);
+        let right = part.design.tr_mul(&part.rest);
+        self.c += part.rest.norm_squared();
         for (i, rows) in part.places.iter().enumerate() {
             for row in rows {
                 self.b[*row] += right[i];
@@ -276,14 +324,82 @@ impl Pooled {
                 }
             }
         }
+        self.parts.push(part);
     }
 }
 
 impl Solved {
+    fn factor(&self, process: usize) -> &DMatrix<f64> {
+        &self.factors[process.min(1)]
+    }
+
+    fn unwhitened(&self, mut whitened: DVector<f64>) -> DVector<f64> {
+        for process in 0..3 {
+            let at = self.shared + process * self.passes;
+            let own = self.factor(process) * whitened.rows(at, self.passes);
+            whitened.rows_mut(at, self.passes).copy_from(&own);
+        }
+        whitened
+    }
+
+    /// Linear functions of the unknowns, one a column, so that their products are posterior covariances.
+    pub fn whitened(&self, functions: &DMatrix<f64>) -> DMatrix<f64> {
+        let mut whitened = functions.clone();
+        for process in 0..3 {
+            let at = self.shared + process * self.passes;
+            let own = self.factor(process).tr_mul(&whitened.rows(at, self.passes));
+            whitened.rows_mut(at, self.passes).copy_from(&own);
+        }
+        self.inverse.l_dirty().solve_lower_triangular_mut(&mut whitened);
+        whitened
+    }
+
     /// Posterior covariance of linear functions of the unknowns: the columns of `functions`.
     pub fn covariance(&self, functions: &DMatrix<f64>) -> DMatrix<f64> {
-        let mut whitened = self.scale.tr_mul(functions);
-        self.inverse.l_dirty().solve_lower_triangular_mut(&mut whitened);
+        let whitened = self.whitened(functions);
         whitened.tr_mul(&whitened)
+    }
+
+    /// Judges a pass by the others, and gives what `functions` of the unknowns are without it: their changes.
+    ///
+    /// By the formulas of leaving a block of observations out of a linear Gaussian system: with r what the pass
+    /// leaves over and A its share of its own prediction, both in units of its noise, the others predict it to
+    /// within (I − A)⁻¹ and leave (I − A)⁻¹ r of it.
+    pub fn left_out(
+        &self,
+        model: &Model,
+        pooled: &Pooled,
+        pass: usize,
+        functions: &DMatrix<f64>,
+    ) -> Option<(LeftOut, DVector<f64>)> {
+        let part = pooled.parts.get(pass)?;
+        let rows = part.rest.len();
+        let mut spread = DMatrix::zeros(model.layout.all(), rows);
+        let away = &self.point - model.prior_mean(pooled.gust_q);
+        let mut rest = part.rest.clone();
+        for (column, places) in part.places.iter().enumerate() {
+            for place in places {
+                rest.axpy(-away[*place], &part.design.column(column), 1.0);
+                for row in 0..rows {
+                    spread[(*place, row)] += part.design[(row, column)];
+                }
+            }
+        }
+        let own = self.whitened(&spread);
+        let unexplained = DMatrix::identity(rows, rows) - own.tr_mul(&own);
+        let drag = part.design.column(0);
+        let information = drag.dot(&(&unexplained * drag));
+        let pulled = drag.dot(&rest);
+        let without = Cholesky::new(unexplained)?.solve(&rest);
+        let change = -self.whitened(functions).tr_mul(&own) * without;
+        (information > 0.0).then(|| {
+            (
+                LeftOut {
+                    off: pulled / information,
+                    studentised: pulled / information.sqrt(),
+                },
+                change,
+            )
+        })
     }
 }

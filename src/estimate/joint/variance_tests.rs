@@ -58,7 +58,6 @@ fn model(contributions: Vec<Contribution>, setups: usize) -> Model {
         contributions,
         wind_standard_uncertainty_m_s: 1.0,
         cross_square_m2_s2: 0.0,
-        drift_share: 0.0,
     }
 }
 
@@ -291,8 +290,8 @@ fn three_mountings_are_not_taken_for_nine_experiments() {
         }
         let model = model(passes, 2);
         let told = Told::default();
-        let (point, gust_q, ..) = super::settle(&model, &told).unwrap();
-        let nodes = explore(&model, &point, gust_q, &told);
+        let settled = super::settle(&model, &told, None).unwrap();
+        let nodes = explore(&model, &settled.point, settled.log_gust_q, &told);
         let place = model.layout.drag[1].unwrap();
         let mut ratio = DMatrix::zeros(model.layout.all(), 1);
         ratio[(place, 0)] = 1.0;

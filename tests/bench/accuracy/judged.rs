@@ -36,12 +36,12 @@ pub struct Interval {
 fn estimates(finding: &Finding, told: &Finding) -> Vec<(&'static str, Estimated)> {
     vec![
         ("joint", finding.cda_change_percent),
-        ("joint, told the wind's scales", told.cda_change_percent),
+        ("joint, told the strengths", told.cda_change_percent),
         ("average of passes", finding.pass_average_percent),
     ]
 }
 
-/// Wander, memory and gusts as they were drawn. Of a spectrum without two scales nothing is told.
+/// Wander, memory, gusts and position as they were drawn. Of a spectrum without two scales nothing is told.
 fn told(drawn: &Drawn) -> Told {
     let wind = &drawn.plan.wind;
     if drawn.odd == Some(Odd::FiveThirds) {

@@ -12,6 +12,7 @@ mod page;
 mod timed;
 
 use drawn::{Course, Drawn};
+use indicatif::ProgressBar;
 use judged::Judged;
 use rayon::prelude::*;
 use std::time::Instant;
@@ -36,12 +37,21 @@ struct Row {
 }
 
 fn row(course: Course, order: &'static str, days: u64) -> Row {
-    let all = (0..days).into_par_iter();
-    let days = all.map(|number| judged::judge(&Drawn::new(course, order, number)));
+    let start = Instant::now();
+    // On standard error, and only on a terminal.
+    let bar = ProgressBar::new(days);
+    let judged: Vec<_> = (0..days)
+        .into_par_iter()
+        .map(|number| judged::judge(&Drawn::new(course, order, number)))
+        .inspect(|_| bar.inc(1))
+        .collect();
+    bar.finish_and_clear();
+    let seconds = start.elapsed().as_secs_f64();
+    eprintln!("{}, {order}: {days} days in {seconds:.1} s", course.name());
     Row {
         course,
         order,
-        days: days.collect(),
+        days: judged,
     }
 }
 
@@ -55,13 +65,7 @@ fn main() -> std::io::Result<()> {
     }
     let rows: Vec<Row> = ROWS
         .iter()
-        .map(|&(course, order)| {
-            let start = Instant::now();
-            let row = row(course, order, days);
-            let seconds = start.elapsed().as_secs_f64();
-            eprintln!("{}, {order}: {days} days in {seconds:.1} s", course.name());
-            row
-        })
+        .map(|&(course, order)| row(course, order, days))
         .collect();
     let page = page::page(&rows, days);
     if asked("--write") {

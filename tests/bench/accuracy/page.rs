@@ -4,6 +4,7 @@ use super::Row;
 use super::drawn::Odd;
 use super::judged::{Interval, Judged, Ratio};
 use std::fmt::Write;
+use std::process::Command;
 
 /// Which days a table is of.
 type Pick = fn(&Judged) -> bool;
@@ -24,7 +25,11 @@ pub fn page(rows: &[Row], days: u64) -> String {
         "\n## Each kind of wind\nOf the ratio: root mean square error, and how often the 90 % interval held the truth.\n\n{}",
         kinds(rows)
     );
-    let _ = write!(out, "\n## Drag area of the baseline\n\n{}", baselines(rows));
+    let _ = write!(
+        out,
+        "\n## Drag area of the baseline\nThe joint estimate's, with its combined uncertainty.\n\n{}",
+        baselines(rows)
+    );
     let _ = write!(out, "\n## Days without an answer\n\n{}", failures(rows));
     out
 }
@@ -36,7 +41,7 @@ fn heading(days: u64) -> String {
         "# Accuracy
 
 How well this program tells the truth of days that its own simulator rode: {days} days for each course and order, drawn afresh.
-Regression: stillair {version}, `cargo run --release --example accuracy -- {days} --write`. The same numbers give the same days, and every row and every estimate sees the same {days}.
+Regression: stillair {version} at {commit}, `cargo run --release --example accuracy -- {days} --write`. The same numbers give the same days, and every row and every estimate sees the same {days}.
 
 **The days.** Each letter is one mounting, ridden once one way, twice out and back, four laps on the loop. The true change of drag area is in turn 0, −1, −5, −15, 0, +1, +5, +15 %. Drawn for each day:
 
@@ -54,11 +59,26 @@ Regression: stillair {version}, `cargo run --release --example accuracy -- {days
 
 Neither wind nor gates are written in `test.toml`. On a third of the days the wind is one that the estimate does not assume, in turn: a spectrum that falls as f^(−5/3), a mean wind that turns steadily by 20 to 60 °/h, one that grows steadily by 0.3 to 1 m/s an hour in some direction, shelter along the course of depth 0.3 to 0.6 (waves of 300 to 2000 m).
 
+**The estimates.** *Joint* is the program's answer. *Average of passes* stands beside it (`pass_average` in the JSON). *Joint, told the strengths* is the first again, told how strong the wander (and how long its memory), the gusts and the changes of position are, as drawn: what it costs not to know them. Where the spectrum has no two scales nothing is told.
+
 **The columns.** Error: of the ratio of the two drag areas, in percent of the true ratio. Half-width: the median, of the 90 % interval, in percent of the ratio. False calls: days without a true difference that were called lower or higher drag. Wrong sign: days with a difference that were called the other way. Called right: at a true difference of 5 %, and of 15 %.
 {days} days tell a share near 0.90 to ± {share:.1} % and a root mean square to ± {square:.0} % (one standard deviation); the smaller tables less.
 ",
         version = env!("CARGO_PKG_VERSION"),
+        commit = commit(),
     )
+}
+
+/// The commit that the sources stand at, `-dirty` where something in them is not committed.
+fn commit() -> String {
+    let git = Command::new("git")
+        .args(["describe", "--always", "--dirty"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output();
+    match git {
+        Ok(output) if output.status.success() => String::from_utf8_lossy(&output.stdout).trim().to_string(),
+        _ => "an unknown commit".to_string(),
+    }
 }
 
 fn good(row: &Row, pick: Pick) -> Vec<&Judged> {

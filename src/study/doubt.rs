@@ -1,0 +1,49 @@
+//! What is odd about a pass, in words that can be checked in the recording.
+
+use super::result::PassSeen;
+use crate::estimate::disturbed::Disturbance;
+use crate::estimate::joint::PassJudged;
+
+/// A pass this far off, in standard deviations of what the others let expect: chance gives one in 370 passes.
+pub(super) const ODD: f64 = 3.0;
+
+pub(super) fn flags(judged: &PassJudged) -> Vec<String> {
+    let mut all: Vec<String> = judged.disturbances.iter().map(disturbed).collect();
+    let off = &judged.left_out;
+    if off.studentised.abs() > ODD {
+        let side = if off.off > 0.0 { "above" } else { "below" };
+        all.push(format!(
+            "odd: its drag area is {:.0} % {side} what the other passes make it, {:.1} standard deviations",
+            100.0 * off.off.exp_m1().abs(),
+            off.studentised.abs()
+        ));
+    }
+    all
+}
+
+/// "disturbed: from 640 to 720 m, 61 s after the start, 0.9 kJ less work than ... "
+fn disturbed(one: &Disturbance) -> String {
+    let (less, energy_kj) = (one.energy_j < 0.0, one.energy_j.abs() / 1000.0);
+    format!(
+        "disturbed: {:.0} to {:.0} m, {:.0} s after the start for {:.0} s: {energy_kj:.1} kJ {} than drag and tyres \
+         take, as by {}; this is taken out",
+        one.from_m,
+        one.to_m,
+        one.after_start_s,
+        one.duration_s,
+        if less { "less" } else { "more" },
+        one.likely.as_text()
+    )
+}
+
+pub(super) fn seen(judged: &PassJudged, setups: usize) -> PassSeen {
+    PassSeen {
+        wind_m_s: judged.wind_m_s,
+        headwind_standard_uncertainty_m_s: judged.headwind_standard_uncertainty_m_s,
+        off: judged.left_out.off,
+        studentised: judged.left_out.studentised,
+        change_without: (0..setups)
+            .map(|s| judged.without[s] - judged.without[0])
+            .collect(),
+    }
+}
