@@ -9,7 +9,7 @@
 use super::prior::{CDA_LOG_SD, CDA_MEDIAN_M2, DRIFT_N_PER_SQRT_H, RATIO_LOG_SD};
 use super::{BAROMETER_DRIFT_M_S, UNKNOWN_CLIMB_M};
 use crate::course::Profile;
-use crate::estimate::cells::{Cell, PassRide, RiddenStep};
+use crate::estimate::cells::{BlockWind, Cell, PassRide, RiddenStep};
 use crate::estimate::one_pass::GUST_MEMORY_S;
 use crate::estimate::plain::Day;
 use crate::test_day::{Differs, Setup, Shape};
@@ -64,6 +64,8 @@ struct Places {
     ratio: Vec<Option<usize>>,
     rolling: Vec<Option<usize>>,
     gust: usize,
+    /// Logarithm of the true over the assumed factor of the air-speed sensor.
+    sensor: usize,
     mean_wind: [usize; 2],
     block: usize,
     pass: usize,
@@ -155,12 +157,14 @@ impl<'a> Twin<'a> {
         0.5 * ride.air.density_kg_m3 * self.log_cda(at, pass).exp() * (still + gusts)
     }
 
-    /// What each cell should take, J: drag, rolling, and the climb that the shared heights do not know of.
+    /// What each cell of a pass should take, J: drag, rolling, and the climb that the shared heights do not know
+    /// of; after them what an air-speed sensor should show in its cells, m/s; and after all passes what should be
+    /// read of the wind beside the road, m/s.
     fn forward(&self, at: &DVector<f64>) -> DVector<f64> {
         let mut energies = Vec::new();
         for (pass, ride) in self.day.rides.iter().enumerate() {
             let setup = &self.day.setups[ride.setup];
-            let weight_n = setup.total_mass_kg.value * ride.gravity_m_s2;
+            let weight_n = mass_kg(ride, setup) * ride.gravity_m_s2;
             let ratio = self.places.rolling[ride.setup].map_or(1.0, |place| at[place].exp());
             let crr = (setup.crr.value + self.crr_shift) * ratio;
             for cell in &ride.cells {
@@ -182,6 +186,18 @@ impl<'a> Twin<'a> {
                         + drifted_n * metres(cell),
                 );
             }
+            let [east, north] = self.wind_m_s(at, pass);
+            for cell in sensed(ride) {
+                let shown = mean_known(cell, |step| {
+                    midway(step)
+                        - (ride.air.wind_east_m_s + east) * step.bearing_rad.sin()
+                        - (ride.air.wind_north_m_s + north) * step.bearing_rad.cos()
+                });
+                energies.push(shown * (-at[self.places.sensor]).exp());
+            }
+        }
+        for (pass, _) in self.readings() {
+            energies.extend(self.wind_m_s(at, pass));
         }
         DVector::from_vec(energies)
     }
@@ -200,13 +216,24 @@ impl<'a> Twin<'a> {
             .sum()
     }
 
-    /// What was done in each cell and did not go into speed, bearings or the known climb, J.
+    /// One for each block that has one: of the wind of its first pass.
+    fn readings(&self) -> impl Iterator<Item = (usize, BlockWind)> {
+        let rides = self.day.rides;
+        (0..rides.len()).filter_map(|pass| {
+            let first = rides[..pass]
+                .iter()
+                .all(|before| before.block != rides[pass].block);
+            Some((pass, rides[pass].wind_reading.filter(|_| first)?))
+        })
+    }
+
+    /// What was done in each cell and did not go into speed, bearings or the known climb, J; and what sensors showed.
     fn done_j(&self) -> DVector<f64> {
         let mut energies = Vec::new();
         for ride in self.day.rides {
             let setup = &self.day.setups[ride.setup];
-            let mass = setup.total_mass_kg.value;
-            let effective = effective_mass_kg(setup);
+            let mass = mass_kg(ride, setup);
+            let effective = effective_mass_kg(ride, setup);
             for cell in &ride.cells {
                 let crank_j: f64 = cell.steps.iter().map(|s| s.power_w * s.duration_s).sum();
                 let gained_j = 0.5 * effective * (cell.end_speed_m_s.powi(2) - cell.start_speed_m_s.powi(2));
@@ -219,6 +246,12 @@ impl<'a> Twin<'a> {
                         - mass * ride.gravity_m_s2 * cell.climb_m,
                 );
             }
+            energies.extend(sensed(ride).map(|cell| mean_known(cell, |step| step.air_speed_m_s)));
+        }
+        for (pass, reading) in self.readings() {
+            let known = &self.day.rides[pass].air;
+            energies.push(reading.wind_east_m_s - known.wind_east_m_s);
+            energies.push(reading.wind_north_m_s - known.wind_north_m_s);
         }
         DVector::from_vec(energies)
     }
@@ -241,6 +274,11 @@ impl<'a> Twin<'a> {
         // The mean square of gusts is told to 60 % of itself; of half a squared normal half its variance.
         s[(p.gust, p.gust)] =
             (0.6 * gust_mean_square(strengths.gust_q_m2_s)).powi(2) + self.unseen_cross_m2_s2().powi(2);
+        // To a thousandth where nothing is said of it: a sensor that nobody asks of its factor.
+        let sensor = rides
+            .iter()
+            .filter_map(|r| r.air_speed_scale_standard_uncertainty);
+        s[(p.sensor, p.sensor)] = sensor.fold(1e-3, f64::max).powi(2);
         for place in p.mean_wind {
             s[(place, place)] = self.mean_wind_sd_m_s().powi(2);
         }
@@ -253,7 +291,10 @@ impl<'a> Twin<'a> {
         let middle_s = rides.iter().map(|r| r.middle_s).sum::<f64>() / rides.len() as f64;
         for (i, a) in rides.iter().enumerate() {
             for (j, b) in rides.iter().enumerate() {
-                s[(p.drift + i, p.drift + j)] = walked_n2(a.middle_s - middle_s, b.middle_s - middle_s);
+                // What is left of it where the zero was noted, common practice.
+                let left = [a, b].map(|r| if r.power_zero_noted { 0.4 } else { 1.0 });
+                s[(p.drift + i, p.drift + j)] =
+                    left[0] * left[1] * walked_n2(a.middle_s - middle_s, b.middle_s - middle_s);
                 let wander =
                     strengths.wander_sd_m_s.powi(2) * blown_together(a, b, strengths.wander_memory_s);
                 for way in p.wind {
@@ -334,24 +375,35 @@ impl<'a> Twin<'a> {
         &sums * sources * sums.transpose()
     }
 
-    /// Of the energies of all cells, J².
-    fn noise_j2(&self, at: &DVector<f64>, strengths: &Strengths) -> DMatrix<f64> {
-        let size = self.day.rides.iter().map(|r| r.cells.len()).sum();
+    /// Of everything observed, in the order of `forward`.
+    fn noise(&self, at: &DVector<f64>, strengths: &Strengths) -> DMatrix<f64> {
+        let size = self.done_j().len();
         let mut r = DMatrix::zeros(size, size);
         let mut first = 0;
         for (pass, ride) in self.day.rides.iter().enumerate() {
-            let count = ride.cells.len();
-            let own = pass_noise_j2(ride, &self.day.setups[ride.setup])
-                + gust_noise_j2(ride, self.log_cda(at, pass).exp(), strengths.gust_q_m2_s);
-            r.view_mut((first, first), (count, count)).copy_from(&own);
-            first += count;
+            let (cells, seen) = (ride.cells.len(), ride.cells.len() + sensed(ride).count());
+            let setup = &self.day.setups[ride.setup];
+            let mut own = DMatrix::zeros(seen, seen);
+            own.view_mut((0, 0), (cells, cells))
+                .copy_from(&pass_noise_j2(ride, setup));
+            for row in cells..seen {
+                own[(row, row)] = 0.15f64.powi(2);
+            }
+            own += gust_noise(ride, self.log_cda(at, pass).exp(), strengths.gust_q_m2_s);
+            r.view_mut((first, first), (seen, seen)).copy_from(&own);
+            first += seen;
+        }
+        for (_, reading) in self.readings() {
+            for row in [first, first + 1] {
+                r[(row, row)] = reading.wind_standard_uncertainty_m_s.powi(2);
+            }
+            first += 2;
         }
         r
     }
 
     fn slopes(&self, at: &DVector<f64>) -> DMatrix<f64> {
-        let size = self.day.rides.iter().map(|r| r.cells.len()).sum();
-        let mut j = DMatrix::zeros(size, self.places.all);
+        let mut j = DMatrix::zeros(self.done_j().len(), self.places.all);
         for unknown in 0..self.places.all {
             let step = 1e-3;
             let side = |sign: f64| {
@@ -372,7 +424,7 @@ impl<'a> Twin<'a> {
         let mean = self.prior_mean(strengths);
         let s = self.prior_covariance(strengths);
         let rest = self.done_j() - self.forward(&at) - &j * (&mean - &at);
-        let k = &j * &s * j.transpose() + self.noise_j2(&at, strengths);
+        let k = &j * &s * j.transpose() + self.noise(&at, strengths);
         let factor = Cholesky::new(k).expect("a covariance of energies has a factor");
         let weighted = factor.solve(&rest);
         let log_determinant = 2.0 * factor.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
@@ -451,6 +503,7 @@ impl Places {
             ratio,
             rolling,
             gust: take(1),
+            sensor: take(1),
             mean_wind: [take(1), take(1)],
             block: take(blocks),
             pass: take(passes),
@@ -478,8 +531,31 @@ fn seconds(ride: &PassRide) -> f64 {
         .sum()
 }
 
-fn effective_mass_kg(setup: &Setup) -> f64 {
-    setup.total_mass_kg.value + setup.wheel_inertia_kg_m2.value / setup.wheel_radius_m.value.powi(2)
+/// As weighed before the block, or else as it holds for the set-up.
+fn mass_kg(ride: &PassRide, setup: &Setup) -> f64 {
+    ride.total_mass_kg
+        .as_ref()
+        .map_or(setup.total_mass_kg.value, |weighed| weighed.value)
+}
+
+fn effective_mass_kg(ride: &PassRide, setup: &Setup) -> f64 {
+    let radius = ride.wheel_radius_m.unwrap_or(setup.wheel_radius_m.value);
+    mass_kg(ride, setup) + setup.wheel_inertia_kg_m2.value / radius.powi(2)
+}
+
+/// Cells in which the air speed is known for four fifths of the time.
+fn sensed(ride: &PassRide) -> impl Iterator<Item = &Cell> {
+    ride.cells.iter().filter(|cell| {
+        let long_s: f64 = cell.steps.iter().map(|s| s.duration_s).sum();
+        let known = cell.steps.iter().filter(|s| s.air_speed_m_s.is_finite());
+        known.map(|s| s.duration_s).sum::<f64>() >= 0.8 * long_s
+    })
+}
+
+/// Mean over the time in which the air speed is known.
+fn mean_known(cell: &Cell, f: impl Fn(&RiddenStep) -> f64) -> f64 {
+    let known = || cell.steps.iter().filter(|s| s.air_speed_m_s.is_finite());
+    known().map(|s| f(s) * s.duration_s).sum::<f64>() / known().map(|s| s.duration_s).sum::<f64>()
 }
 
 /// ∫ f(speed, bearing) dt over a cell; speed goes evenly within a step.
@@ -546,7 +622,7 @@ fn blown_together(a: &PassRide, b: &PassRide, memory_s: f64) -> f64 {
 /// Unevenness of power, power that was not measured, speed at the edges, and where the edges are.
 fn pass_noise_j2(ride: &PassRide, setup: &Setup) -> DMatrix<f64> {
     let count = ride.cells.len();
-    let weight_n = setup.total_mass_kg.value * ride.gravity_m_s2;
+    let weight_n = mass_kg(ride, setup) * ride.gravity_m_s2;
     let mut r = DMatrix::zeros(count, count);
     for (i, cell) in ride.cells.iter().enumerate() {
         let crank_j: f64 = cell.steps.iter().map(|s| s.power_w * s.duration_s).sum();
@@ -567,7 +643,7 @@ fn pass_noise_j2(ride: &PassRide, setup: &Setup) -> DMatrix<f64> {
                 ride.cells[count - 1].end_gradient,
             )
         };
-        let error_j = (effective_mass_kg(setup) * speed * 0.04).hypot(weight_n * slope * 3.0);
+        let error_j = (effective_mass_kg(ride, setup) * speed * 0.04).hypot(weight_n * slope * 3.0);
         if edge > 0 {
             edges[(edge - 1, edge)] = error_j;
         }
@@ -578,8 +654,9 @@ fn pass_noise_j2(ride: &PassRide, setup: &Setup) -> DMatrix<f64> {
     r + &edges * edges.transpose()
 }
 
-/// Gusts along the road: an Ornstein–Uhlenbeck speed times the work that a metre a second of it does each second.
-fn gust_noise_j2(ride: &PassRide, cda_m2: f64, q: f64) -> DMatrix<f64> {
+/// Gusts along the road, an Ornstein–Uhlenbeck speed: each second they take the work that a metre a second of them
+/// does, and an air-speed sensor shows their mean.
+fn gust_noise(ride: &PassRide, cda_m2: f64, q: f64) -> DMatrix<f64> {
     let variance_m2_s2 = q / (2.0 * GUST_MEMORY_S);
     let mut from_s = 0.0;
     let spans: Vec<[f64; 2]> = ride
@@ -591,12 +668,19 @@ fn gust_noise_j2(ride: &PassRide, cda_m2: f64, q: f64) -> DMatrix<f64> {
             [from_s - long_s, long_s]
         })
         .collect();
-    // ρ CdA (v+w) v, as the mean over the cell's length of ρ CdA (v+w) V_a.
-    let rate = |cell: &Cell| {
-        ride.air.density_kg_m3 * cda_m2 * air_m3_s2(ride, cell, [0.0, 0.0]).abs() / metres(cell)
-    };
-    DMatrix::from_fn(ride.cells.len(), ride.cells.len(), |i, j| {
-        let together_s2 = spans[i][1] * spans[j][1] * mean_decay(spans[i], spans[j], GUST_MEMORY_S);
-        variance_m2_s2 * rate(&ride.cells[i]) * rate(&ride.cells[j]) * together_s2
-    })
+    // Of the mean of a gust over each cell.
+    let means = DMatrix::from_fn(spans.len(), spans.len(), |i, j| {
+        variance_m2_s2 * mean_decay(spans[i], spans[j], GUST_MEMORY_S)
+    });
+    let sensors = sensed(ride).count();
+    let mut does = DMatrix::zeros(spans.len() + sensors, spans.len());
+    for (i, cell) in ride.cells.iter().enumerate() {
+        // ρ CdA (v+w) v, as the mean over the cell's length of ρ CdA (v+w) V_a.
+        let rate = ride.air.density_kg_m3 * cda_m2 * air_m3_s2(ride, cell, [0.0, 0.0]).abs() / metres(cell);
+        does[(i, i)] = rate * spans[i][1];
+        if let Some(sensor) = sensed(ride).position(|other| std::ptr::eq(other, cell)) {
+            does[(spans.len() + sensor, i)] = 1.0;
+        }
+    }
+    &does * means * does.transpose()
 }
