@@ -95,7 +95,7 @@ fn a_null_test_that_agrees_is_no_warning_and_one_that_does_not_is() {
         panic!("{:?}", spoilt.warnings)
     };
     assert!(
-        message.contains("which chance alone gives on") && message.contains("do not believe"),
+        message.contains("which chance alone gives ") && message.contains("do not believe"),
         "{message}"
     );
 }
