@@ -45,6 +45,7 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };
+    // A set-up that was named and never ridden is nothing to compare with.
     let first = rest.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     inputs
         .iter()

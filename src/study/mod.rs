@@ -10,6 +10,8 @@ mod day_notes;
 
 mod days;
 
+mod distrust;
+
 mod doubt;
 
 mod gather;
@@ -257,6 +259,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);

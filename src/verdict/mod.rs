@@ -2,6 +2,8 @@
 
 mod agreement;
 
+mod doubt;
+
 mod finding;
 
 mod odd;
@@ -15,6 +17,9 @@ mod still_air;
 mod stopwatch;
 
 pub use agreement::{Agreement, agreement};
+pub use doubt::{
+    LARGEST_PERCENT, NullTest, as_null_test, change_if_all_drag_percent, stopwatch_misleads, too_good,
+};
 pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};

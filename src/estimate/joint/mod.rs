@@ -8,6 +8,7 @@ pub mod layout;
 pub(super) mod lowest;
 pub mod prior;
 pub mod system;
+pub(super) mod together;
 
 use super::budget::Said;
 use super::cells::Shift;
@@ -332,13 +333,7 @@ impl Joint {
         common: f64,
         blocks: [usize; 2],
     ) -> Option<Comparison> {
-        let setups = self.drags.first()?.mean.len() / 2;
-        let (log_ratio, spread) = self.linear(&[
-            (setup, of.drag),
-            (baseline, -of.drag),
-            (setups + setup, of.rolling),
-            (setups + baseline, -of.rolling),
-        ])?;
+        let (log_ratio, spread) = self.linear(&self.ratio([setup, baseline], of)?)?;
         let share = 1.0 / blocks[0] as f64 + 1.0 / blocks[1] as f64;
         Some(Comparison {
             setup,
@@ -397,6 +392,30 @@ impl Joint {
     /// Chances of being the lowest, in the order given, by draws from the mixture with a fixed seed.
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
+    }
+
+    /// The level at which the interval of each pair must be given so that all of them hold together at `level`.
+    /// `pairs`: set-up, baseline, and what is compared. `shared`: what one standard uncertainty of each common
+    /// input does to the quantities of `drags`, 2 S each. `None` where there is no distribution.
+    pub fn level_for_each(
+        &self,
+        pairs: &[([usize; 2], Weighed)],
+        shared: &[Vec<f64>],
+        level: f64,
+    ) -> Option<f64> {
+        let factors: Option<Vec<_>> = pairs.iter().map(|(pair, of)| self.ratio(*pair, *of)).collect();
+        together::level_for_each(&self.drags, &factors?, shared, level)
+    }
+
+    /// The log ratio of two set-ups in what `of` weighs, as factors of the quantities in `drags`.
+    fn ratio(&self, [setup, baseline]: [usize; 2], of: Weighed) -> Option<[(usize, f64); 4]> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        Some([
+            (setup, of.drag),
+            (baseline, -of.drag),
+            (setups + setup, of.rolling),
+            (setups + baseline, -of.rolling),
+        ])
     }
 }
 
