@@ -1,4 +1,4 @@
-//! Averages → set-ups with their combined uncertainty, and every pair compared.
+//! Estimates → set-ups with their combined uncertainty, and every pair compared.
 
 use super::distrust::same_thing;
 use super::{SetupResult, Surveyed};

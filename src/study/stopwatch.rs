@@ -21,7 +21,8 @@ pub struct Stopwatched {
     pub setup_interval_90_s: Option<[f64; 2]>,
     /// What change of drag area the raw difference would take if nothing else had made it.
     pub change_if_all_drag_percent: Option<f64>,
-    /// False: nobody knows the wind of these passes, so that what it did is among the uneven riding and gusts.
+    /// False: of some of these passes the wind is hardly known, so that what it did is among the uneven riding and
+    /// gusts.
     pub wind_known: bool,
 }
 

@@ -95,7 +95,7 @@ pub struct Finding {
     pub crr_change_percent: Option<Estimated>,
     /// Of air and tyres together at the stated speed, where the test is about both.
     pub resistance_change_percent: Option<Estimated>,
-    /// The same by the plain average of passes, to stand beside it.
+    /// Of drag area by the plain average of passes, to stand beside the answer.
     pub pass_average_percent: Estimated,
     pub cda_change_m2: Estimated,
     pub speed_m_s: f64,

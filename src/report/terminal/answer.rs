@@ -12,10 +12,10 @@ pub fn answer(compared: &Compared, width: usize) -> String {
     let sentences: Vec<String> = match compared.findings.as_slice() {
         [] => vec![alone(compared)],
         all => {
-            let day = &compared.surveyed.test_day;
             // A null test that fails is read before what it casts doubt on.
             let failed = |f: &&Finding| f.null_test.is_some_and(|test| test.agrees() == Some(false));
             let (first, then): (Vec<&Finding>, Vec<&Finding>) = all.iter().partition(failed);
+            let day = &compared.surveyed.test_day;
             first
                 .into_iter()
                 .chain(then)
