@@ -6,7 +6,7 @@
 
 use super::comparison::{Comparison, Spread};
 use super::joint::prior::RATIO_LOG_SD;
-use super::joint::{Believed, linear, lowest};
+use super::joint::{Believed, linear, lowest, together as over_pairs};
 use nalgebra::{Cholesky, DMatrix, DVector};
 use std::collections::BTreeMap;
 
@@ -82,6 +82,18 @@ impl OverDays {
             })
             .collect();
         lowest::chances(&lifted, setups)
+    }
+
+    /// The level at which the interval of each pair (set-up, baseline) must be given so that all of them hold together
+    /// at `level`. `None` with a single pair.
+    pub fn level_for_each(&self, pairs: &[[usize; 2]], level: f64) -> Option<f64> {
+        let factors: Vec<[(usize, f64); 4]> = pairs
+            .iter()
+            .map(|[setup, baseline]| [(*setup, 1.0), (*baseline, -1.0), (0, 0.0), (0, 0.0)])
+            .collect();
+        (pairs.len() > 1)
+            .then(|| over_pairs::level_for_each(&self.ratios, &factors, &[], level))
+            .flatten()
     }
 }
 

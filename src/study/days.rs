@@ -301,16 +301,24 @@ fn all_pairs(
             })
         })
         .collect();
-    let asked: Vec<(usize, usize)> = told
+    let asked: Vec<[usize; 2]> = told
         .iter()
-        .flat_map(|base| told.iter().map(move |setup| (*setup, *base)))
-        .filter(|(setup, base)| setup > base && groups[*setup] == groups[*base])
+        .flat_map(|base| told.iter().map(move |setup| [*setup, *base]))
+        .filter(|[setup, base]| setup > base && groups[*setup] == groups[*base])
         .collect();
+    let level = over.level_for_each(&asked, LEVEL);
     asked
         .iter()
-        .filter_map(|(setup, base)| {
+        .filter_map(|[setup, base]| {
             let comparison = over.compare(*setup, *base, [ridden[*setup].blocks, ridden[*base].blocks])?;
-            pair(days, matched, &comparison, asked.len())
+            let mut found = pair(days, matched, &comparison, asked.len())?;
+            if let Some(level) = level {
+                found.finding = found.finding.holding_together(&comparison, level);
+            }
+            if same_thing(&matched.setups, *setup, *base) {
+                found.finding = as_null_test(found.finding);
+            }
+            Some(found)
         })
         .collect()
 }

@@ -108,7 +108,7 @@ fn one_block(setups: &[SetupResult]) -> Option<Warning> {
     }
     let (median, log_sd) = HYPER_PRIOR[3];
     let assumed = format!(
-        "what is assumed beforehand, {:.1} % of CdA from one mounting to the next, give or take a factor of {:.1}",
+        "what is assumed beforehand, {:.2} % of CdA from one mounting to the next, give or take a factor of {:.1}",
         100.0 * median,
         log_sd.exp()
     );

@@ -154,7 +154,7 @@ fn a_baseline_that_was_not_ridden_leaves_the_others_their_interval() {
 #[test]
 fn one_mounting_is_said_to_rest_on_what_is_assumed() {
     let assumed = format!(
-        "what is assumed beforehand, {:.1} % of CdA from one mounting to the next",
+        "what is assumed beforehand, {:.2} % of CdA from one mounting to the next",
         100.0 * HYPER_PRIOR[3].0
     );
     for (order, words) in [

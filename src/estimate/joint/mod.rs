@@ -8,7 +8,7 @@ pub mod layout;
 pub(super) mod lowest;
 pub mod prior;
 pub mod system;
-mod together;
+pub(super) mod together;
 
 #[cfg(test)]
 mod any_day_tests;
