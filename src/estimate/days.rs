@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 /// Standard deviation of a set-up's log ratio from day to day: median, and standard deviation of its logarithm.
 /// Judgement, no published source: what METHOD 4 gives for one mounting to the next.
-pub const DAY_PRIOR: (f64, f64) = (0.01, 0.6);
+pub const DAY_PRIOR: (f64, f64) = (0.007, 0.6);
 /// Steps of the quadrature over it, in standard deviations of the logarithm: the evidence is smooth on this scale,
 /// and beyond the ends nothing is left unless days differ by ten per cent and more.
 const DAY_STEPS: std::ops::RangeInclusive<i32> = -6..=10;

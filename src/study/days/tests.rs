@@ -57,7 +57,7 @@ fn two_days_of_one_truth_agree_and_are_surer_than_each() {
     assert_eq!(pair.finding.call, Call::LowerDrag);
     assert!(pair.agreement.unwrap().holds());
     assert_eq!(both.warnings, []);
-    // Within what is taken beforehand, 1 % × e^±0.6.
+    // Within what is taken beforehand, 0.7 % × e^±0.6.
     assert!((0.4..2.5).contains(&both.day_to_day_percent.unwrap()));
 }
 
