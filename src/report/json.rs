@@ -1,9 +1,14 @@
 //! JSON as docs and outside programs read it.
 
+mod days;
+
+pub use days::compare_days;
+
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
 use crate::streams::{SpeedSource, Streams};
 use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
+use crate::test_day::Setup;
 use crate::units::utc_text;
 use crate::verdict::{About, Cause, Estimated, Finding, Line, NullTest, Worth};
 use serde_json::{Map, Value, json};
@@ -226,7 +231,7 @@ fn comparisons(compared: &Compared) -> Vec<Value> {
         .findings
         .iter()
         .zip(accounts.chain(std::iter::repeat(None)))
-        .map(|(finding, account)| comparison(finding, account, compared))
+        .map(|(finding, account)| comparison(finding, account, &compared.surveyed.test_day.setups))
         .collect()
 }
 
@@ -249,8 +254,7 @@ fn stopwatch(account: &Stopwatched) -> Value {
     })
 }
 
-fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compared) -> Value {
-    let names = &compared.surveyed.test_day.setups;
+fn comparison(finding: &Finding, account: Option<&Stopwatched>, names: &[Setup]) -> Value {
     let mut watts = Map::new();
     watts.insert("speed_m_s".into(), number(finding.speed_m_s));
     watts.extend(worth(&finding.watts));

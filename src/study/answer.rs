@@ -208,7 +208,7 @@ fn level_over_all(of: &Estimates, pairs: &[(Pair, At)]) -> Option<f64> {
         .flatten()
 }
 
-fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> {
+pub(super) fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> {
     let setups = of.day.setups;
     let about = about(setups, [setup, baseline]);
     // The effects on the two log ratios to the first set-up have one cause each: they subtract.

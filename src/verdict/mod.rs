@@ -1,5 +1,7 @@
 //! Estimates → difference, interval, verdict, flagged passes, still-air time, next step.
 
+mod agreement;
+
 mod doubt;
 
 mod finding;
@@ -14,6 +16,7 @@ mod still_air;
 
 mod stopwatch;
 
+pub use agreement::{Agreement, agreement};
 pub use doubt::{
     LARGEST_PERCENT, NullTest, as_null_test, change_if_all_drag_percent, stopwatch_misleads, too_good,
 };

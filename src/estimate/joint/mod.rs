@@ -5,7 +5,7 @@ mod answer;
 pub mod contribution;
 pub mod explore;
 pub mod layout;
-mod lowest;
+pub(super) mod lowest;
 pub mod prior;
 pub mod system;
 mod together;
@@ -322,19 +322,7 @@ impl Joint {
 
     /// A sum of the quantities in `drags`, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
-        let normals: Vec<(f64, f64, f64)> = self
-            .drags
-            .iter()
-            .map(|b| {
-                let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
-                let variance: f64 = factors
-                    .iter()
-                    .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
-                    .sum();
-                (b.weight, mean, variance.max(0.0))
-            })
-            .collect();
-        Spread::mixture(&normals)
+        linear(&self.drags, factors)
     }
 
     /// The log ratio of two set-ups in what `of` weighs. `common`: standard uncertainty that shared inputs leave in it.
@@ -429,4 +417,20 @@ impl Joint {
             (setups + baseline, -of.rolling),
         ])
     }
+}
+
+/// A sum of what is believed, each with its factor.
+pub(super) fn linear(all: &[Believed], factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
+    let normals: Vec<(f64, f64, f64)> = all
+        .iter()
+        .map(|b| {
+            let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
+            let variance: f64 = factors
+                .iter()
+                .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
+                .sum();
+            (b.weight, mean, variance.max(0.0))
+        })
+        .collect();
+    Spread::mixture(&normals)
 }

@@ -4,6 +4,7 @@ use super::super::table::table;
 use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
+use crate::test_day::Setup;
 use crate::verdict::{Call, Finding, Worth};
 
 /// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
@@ -14,10 +15,11 @@ pub fn answer(compared: &Compared, width: usize) -> String {
             // A null test that fails is read before what it casts doubt on.
             let failed = |f: &&Finding| f.null_test.is_some_and(|test| test.agrees() == Some(false));
             let (first, then): (Vec<&Finding>, Vec<&Finding>) = all.iter().partition(failed);
+            let day = &compared.surveyed.test_day;
             first
                 .into_iter()
                 .chain(then)
-                .map(|f| about(f, compared))
+                .map(|f| about(f, &day.setups, day.smallest_difference_percent))
                 .chain(lowest(compared))
                 .collect()
         }
@@ -46,8 +48,8 @@ fn alone(compared: &Compared) -> String {
     )
 }
 
-fn about(finding: &Finding, compared: &Compared) -> String {
-    let names = &compared.surveyed.test_day.setups;
+/// `small`: the smallest difference that the rider cares about, %.
+pub(super) fn about(finding: &Finding, names: &[Setup], small: f64) -> String {
     let (name, base) = (&names[finding.setup].name, &names[finding.baseline].name);
     if let Some(test) = &finding.null_test {
         return format!(
@@ -57,7 +59,7 @@ fn about(finding: &Finding, compared: &Compared) -> String {
     }
     let mut text = match finding.call {
         Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
-        Call::NotResolved => not_resolved(finding, name, base, compared),
+        Call::NotResolved => not_resolved(finding, name, base, small),
     };
     if let (true, Some(together)) = (
         finding.resolved_only_alone(),
@@ -111,9 +113,8 @@ fn resolved(finding: &Finding, name: &str, base: &str) -> String {
     )
 }
 
-fn not_resolved(finding: &Finding, name: &str, base: &str, compared: &Compared) -> String {
+fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String {
     let percent = &finding.cda_change_percent;
-    let small = compared.surveyed.test_day.smallest_difference_percent;
     let read = format!(
         "'{name}' read {} drag area than '{base}'",
         more_or_less(percent.value)
@@ -233,7 +234,7 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
     )
 }
 
-fn chance(f: &Finding) -> String {
+pub(super) fn chance(f: &Finding) -> String {
     f.probability_lower
         .map_or("not known".to_string(), |p| percent_chance(100.0 * p))
 }

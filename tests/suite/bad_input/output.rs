@@ -28,12 +28,13 @@ fn json_stands_alone_on_standard_output() {
 }
 
 #[test]
-fn json_of_several_folders_is_a_list_and_a_bad_folder_does_not_cost_the_good_ones() {
+fn a_bad_folder_does_not_cost_the_good_ones_and_a_day_named_twice_counts_once() {
     let bench = Bench::of(&short_day());
     let ran = bench.run(&["compare", "day", "absent", "day", "--json"]);
     assert_eq!(ran.code, Some(1));
-    let list: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
-    assert_eq!(list.as_array().unwrap().len(), 2);
+    let found: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(found["days"].as_array().unwrap().len(), 2);
+    assert_eq!(found["together"]["warnings"][0]["kind"], "same rides");
     assert!(ran.stderr.starts_with("stillair: absent: "), "{}", ran.stderr);
 }
 
