@@ -121,7 +121,9 @@ impl Spread {
             }
             student::t_cdf((off - part.off) / part.scale, part.degrees_of_freedom).unwrap_or(f64::NAN)
         };
-        self.parts.iter().map(|part| part.weight * share(part)).sum()
+        let sum: f64 = self.parts.iter().map(|part| part.weight * share(part)).sum();
+        // Weights of many parts sum to one but for the last digit.
+        sum.clamp(0.0, 1.0)
     }
 
     /// How far from the estimate a share `probability` of the distribution lies below.

@@ -10,6 +10,19 @@ pub mod prior;
 pub mod system;
 mod together;
 
+#[cfg(test)]
+mod any_day_tests;
+#[cfg(test)]
+mod made_days;
+#[cfg(test)]
+mod slopes_tests;
+#[cfg(test)]
+mod twin;
+#[cfg(test)]
+mod twin_tests;
+#[cfg(test)]
+mod variance_tests;
+
 use super::budget::Said;
 use super::cells::Shift;
 use super::comparison::{Comparison, Spread};
@@ -139,7 +152,11 @@ fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
     }
 }
 
+/// `None` without a usable pass, or where the shared heights have no factor.
 pub fn model(day: &Day, profile: Option<&Profile>, rolling: &Rolling, shift: &Shift) -> Option<Model> {
+    if day.rides.is_empty() {
+        return None;
+    }
     let contributions: Vec<Contribution> = day
         .rides
         .iter()
