@@ -1,6 +1,7 @@
 //! Several test days in one answer: set-ups matched by name, days combined, every pair judged.
 
 use super::answer::{self, Estimates};
+use super::distrust::same_thing;
 use super::{Compared, Progress, compare};
 use crate::error::Fault;
 use crate::estimate::cells::{Shift, rig};
@@ -10,7 +11,7 @@ use crate::estimate::joint::Believed;
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::test_day::Setup;
-use crate::verdict::{self, About, Agreement, At, Estimated, Finding, LEVEL, agreement, judge};
+use crate::verdict::{self, About, Agreement, At, Estimated, Finding, LEVEL, agreement, as_null_test, judge};
 use crate::warning::Warning;
 use nalgebra::{DMatrix, DVector};
 use std::path::Path;
@@ -333,8 +334,12 @@ fn pair(days: &[Compared], matched: &Matched, comparison: &Comparison, pairs: us
         rolling: None,
         pass_average: mean_of_days(&averages).unwrap_or(unknown),
     };
+    let mut finding = judge(&judged, &at);
+    if same_thing(&matched.setups, finding.setup, finding.baseline) {
+        finding = as_null_test(finding);
+    }
     Some(Pair {
-        finding: judge(&judged, &at),
+        finding,
         days: direct
             .iter()
             .map(|(day, d)| OfDay {

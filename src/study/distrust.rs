@@ -75,7 +75,8 @@ fn seen_here(day: &Day, finding: &Finding) -> Vec<&'static str> {
     here
 }
 
-fn null_test(finding: &Finding, [name, base]: [&str; 2]) -> Option<Warning> {
+/// A null test that failed, of one day or of several.
+pub(super) fn null_test(finding: &Finding, [name, base]: [&str; 2]) -> Option<Warning> {
     let test = finding.null_test?;
     let next = match test.agrees() {
         Some(true) => return None,
@@ -107,7 +108,7 @@ fn one_block(setups: &[SetupResult]) -> Option<Warning> {
     }
     let (median, log_sd) = HYPER_PRIOR[3];
     let assumed = format!(
-        "what is assumed beforehand, {:.2} % of CdA from one mounting to the next, give or take a factor of {:.1}",
+        "what is assumed beforehand, {:.1} % of CdA from one mounting to the next, give or take a factor of {:.1}",
         100.0 * median,
         log_sd.exp()
     );

@@ -185,6 +185,18 @@ fn two_names_for_the_same_are_known_over_the_days() {
     assert_eq!(same_as, [None, Some(0)]);
 }
 
+/// The days are of set-ups that differ: what they say of a pair called the same is a warning and no verdict.
+#[test]
+fn a_null_test_that_fails_over_the_days_is_a_warning() {
+    let mut days = two_days().to_vec();
+    days[0].surveyed.test_day.setups[1].same_as = Some(0);
+    let all = together(&days);
+    let finding = &all.pairs[0].finding;
+    assert_eq!(finding.call, Call::NotResolved);
+    assert_eq!(finding.null_test.unwrap().agrees(), Some(false));
+    assert!(kinds(&all).contains(&"null test"), "{:?}", kinds(&all));
+}
+
 #[test]
 fn a_day_of_another_truth_is_pointed_out_and_widens() {
     let days = two_days();
