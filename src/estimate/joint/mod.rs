@@ -48,7 +48,7 @@ const SETTLED_ENOUGH: f64 = 0.02;
 /// Without a profile a road may climb by this over a cell.
 const UNKNOWN_CLIMB_M: f64 = 3.0;
 /// Weather moves a barometer by about 0.35 m in 2.5 min at 1 hPa/h (METHOD 3), and it walks besides.
-const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
+pub const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 
 /// What the day says, as a mixture over the strengths that it allows.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,6 +62,8 @@ pub struct Joint {
     pub passes: Vec<PassJudged>,
     /// What of the answer's variance each unknown makes.
     pub inside: Vec<InsideLine>,
+    /// Of the mean square that gusts and an unseen crosswind add, m²/s².
+    pub gust_square_standard_uncertainty_m2_s2: f64,
     pub ended: Ended,
     /// Steps of Gauss and Newton.
     pub steps: usize,

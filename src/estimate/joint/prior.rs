@@ -1,6 +1,8 @@
 //! What is known of any test day before it is ridden, and how its slow processes hang together in time.
 
-use crate::estimate::one_pass::GUST_MEMORY_S;
+use crate::estimate::one_pass::{GUST_MEMORY_S, GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S};
+use crate::estimate::plain::REMOUNTING_SHARE;
+use crate::estimate::rolling::WIND_WANDER_M_S;
 use nalgebra::DMatrix;
 
 /// METHOD 4: CdA 0.30 m² × e^±0.35.
@@ -33,7 +35,13 @@ pub struct Hyper {
 /// A rider gets back into position to 0.3 to 1.5 % of CdA, and keeps it from pass to pass to half of that
 /// (judgement, no published source); METHOD's medians of 1 and 0.5 % are the upper half of that range, and made
 /// the intervals of such days hold the truth too often.
-pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.007, 0.5), (0.0035, 0.6)];
+pub const HYPER_PRIOR: [(f64, f64); 5] = [
+    (WIND_WANDER_M_S, 0.8),
+    (900.0, 0.7),
+    (GUST_Q_MEDIAN_M2_S, GUST_Q_LOG_SD),
+    (REMOUNTING_SHARE, 0.5),
+    (0.5 * REMOUNTING_SHARE, 0.6),
+];
 
 impl Hyper {
     pub fn medians() -> Hyper {
