@@ -3,10 +3,10 @@
 use crate::estimate::one_pass::GUST_MEMORY_S;
 use nalgebra::DMatrix;
 
-/// METHOD 4: CdA 0.30 m² × e^±0.35.
+/// METHOD 4: CdA 0.30 m² × e^±0.35, of every set-up.
 pub const CDA_MEDIAN_M2: f64 = 0.30;
-pub const CDA_LOG_SD: f64 = 0.35;
-/// METHOD 4: a set-up differs from the baseline by e^±0.30, in drag area or in rolling resistance.
+const CDA_LOG_SD: f64 = 0.35;
+/// METHOD 4: a set-up differs from another by e^±0.30, in drag area or in rolling resistance.
 pub const RATIO_LOG_SD: f64 = 0.30;
 /// A power meter's zero, tyres that warm, bottles that empty: the retarding force changes by this within an
 /// hour. Common practice, no published source: 1 % of some 200 W at 10 m/s.
@@ -52,6 +52,20 @@ impl Hyper {
     pub fn to_array(self) -> [f64; 5] {
         [self.wander, self.memory, self.gust_q, self.block, self.pass]
     }
+}
+
+/// Covariance of the baseline's log drag area and, after it, of the log ratios of `ratios` set-ups to it.
+///
+/// Each set-up's log drag area is what all share plus something of its own, alike for all of them: so it does not
+/// matter which one is called the baseline.
+pub fn log_cda_covariance(ratios: usize) -> DMatrix<f64> {
+    let own = 0.5 * RATIO_LOG_SD * RATIO_LOG_SD;
+    DMatrix::from_fn(1 + ratios, 1 + ratios, |i, j| match (i, j) {
+        (0, 0) => CDA_LOG_SD * CDA_LOG_SD,
+        (0, _) | (_, 0) => -own,
+        _ if i == j => 2.0 * own,
+        _ => own,
+    })
 }
 
 /// Mean square that gusts add to ⟨(v+w)V_a⟩, σ_u² + ½ σ_c² with both alike, m²/s²: value and standard uncertainty.
