@@ -115,7 +115,11 @@ struct Centre {
 pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Told) -> Option<Joint> {
     let mut model = model(day, profile, rolling, &Shift::default())?;
     let mut settled = settle(&model, told, None)?;
-    let disturbed = disturbed(day, rolling, &model, &settled);
+    let disturbed = if told.undisturbed {
+        vec![Vec::new(); day.rides.len()]
+    } else {
+        disturbed(day, rolling, &model, &settled)
+    };
     if disturbed.iter().any(|pass| !pass.is_empty()) {
         leave_out(&mut model, &disturbed);
         settled = settle(&model, told, Some(&settled))?;
