@@ -12,6 +12,8 @@ mod held_out;
 
 mod hand_marked;
 
+mod joint_days;
+
 mod outside;
 
 mod recordings;

@@ -113,3 +113,23 @@ pub fn drift_covariance_n2(when: &[When]) -> DMatrix<f64> {
         DRIFT_N_PER_SQRT_H.powi(2) * shared_s / 3600.0
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_set_up_and_every_pair_has_the_same_prior() {
+        let covariance = log_cda_covariance(3);
+        // Of the baseline, and then of each set-up as the baseline's plus its own log ratio.
+        let log_cdas = DMatrix::from_fn(4, 4, |row, setup| f64::from(u8::from(row == 0 || row == setup)));
+        let of_setups = log_cdas.tr_mul(&(covariance * &log_cdas));
+        for a in 0..4 {
+            assert!((of_setups[(a, a)].sqrt() - CDA_LOG_SD).abs() < 1e-12);
+            for b in 0..a {
+                let apart = of_setups[(a, a)] + of_setups[(b, b)] - 2.0 * of_setups[(a, b)];
+                assert!((apart.sqrt() - RATIO_LOG_SD).abs() < 1e-12, "{a} {b}: {apart}");
+            }
+        }
+    }
+}
