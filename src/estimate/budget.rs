@@ -14,7 +14,7 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up's CdA to the first.
+    /// On the log ratio of each set-up's CdA to the first that was ridden.
     pub effect_log_ratio: Vec<f64>,
     /// ... and on that of rolling resistance, where a set-up differs in it.
     pub effect_log_crr_ratio: Vec<f64>,
@@ -40,41 +40,91 @@ pub struct Said {
     pub log_crr: Vec<f64>,
 }
 
+/// What an error of one standard uncertainty in one input does to one output.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Effect {
+    /// Half the difference of the two ends: the sensitivity times the standard uncertainty.
+    pub first_order: f64,
+    /// How far the mean of both ends is from the output at rest.
+    pub second_order: f64,
+}
+
+impl Effect {
+    /// Both orders together; with the sign of the first, so that the effects of one cause on two set-ups subtract.
+    pub fn together(&self) -> f64 {
+        self.first_order
+            .hypot(self.second_order)
+            .copysign(self.first_order)
+    }
+}
+
+/// Moves each input in turn up and down by its standard uncertainty. `outputs` takes the input's index and its
+/// error; `at_rest` are the outputs without any. An input that `outputs` has no answer for gives `None`.
+///
+/// One input at a time: what the product of two inputs' errors does is not seen.
+pub fn effects(
+    standard_uncertainties: &[f64],
+    at_rest: &[f64],
+    outputs: impl Fn(usize, f64) -> Option<Vec<f64>>,
+) -> Vec<Option<Vec<Effect>>> {
+    standard_uncertainties
+        .iter()
+        .enumerate()
+        .map(|(input, u)| {
+            let (up, down) = (outputs(input, *u)?, outputs(input, -u)?);
+            let ends = up.iter().zip(&down).zip(at_rest);
+            Some(
+                ends.map(|((up, down), rest)| Effect {
+                    first_order: 0.5 * (up - down),
+                    second_order: 0.5 * (up + down) - rest,
+                })
+                .collect(),
+            )
+        })
+        .collect()
+}
+
 /// The budget of what is common to all passes. `estimate`: the whole fit at a shift of its inputs.
 pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>) -> Vec<BudgetLine> {
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };
+    let uncertainties: Vec<f64> = inputs.iter().map(|input| input.standard_uncertainty).collect();
+    let found = effects(&uncertainties, &outputs(&rest), |input, error| {
+        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said))
+    });
     inputs
         .iter()
-        .filter_map(|input| {
-            let side = |sign: f64| estimate(&(input.shift)(sign * input.standard_uncertainty));
-            let (up, down) = (side(1.0)?, side(-1.0)?);
-            let effects = |value: &dyn Fn(&Said, usize) -> f64| {
-                (0..rest.log_cda.len())
-                    .map(|s| effect(value(&up, s), value(&down, s), value(&rest, s)))
-                    .collect()
-            };
+        .zip(found)
+        .filter_map(|(input, effects)| {
+            let all: Vec<f64> = effects?.iter().map(Effect::together).collect();
+            let setups = rest.log_cda.len();
             Some(BudgetLine {
                 input: input.input,
                 standard_uncertainty: input.standard_uncertainty,
                 unit: input.unit,
                 inside: input.inside,
-                effect_cda_m2: effects(&|said, s| said.log_cda[s].exp()),
-                effect_log_ratio: effects(&|said, s| said.log_cda[s] - said.log_cda[0]),
-                effect_log_crr_ratio: effects(&|said, s| said.log_crr[s] - said.log_crr[0]),
+                effect_cda_m2: all[..setups].to_vec(),
+                effect_log_ratio: all[setups..2 * setups].to_vec(),
+                effect_log_crr_ratio: all[2 * setups..].to_vec(),
             })
         })
         .collect()
 }
 
-/// First order by the central difference, second order by the mean shift of both ends, together; with the sign of
-/// the first, so that the effects of one cause on two set-ups subtract.
-fn effect(up: f64, down: f64, rest: f64) -> f64 {
-    let first = 0.5 * (up - down);
-    first.hypot(0.5 * (up + down) - rest).copysign(first)
+/// The drag area of each set-up, then the log ratios to the first that was ridden: of drag area, and of rolling resistance.
+fn outputs(said: &Said) -> Vec<f64> {
+    // A set-up that was named and never ridden is nothing to compare with.
+    let first = said.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
+    let over_first = |logs: &[f64]| -> Vec<f64> { logs.iter().map(|log| log - logs[first]).collect() };
+    let cda_m2 = said.log_cda.iter().map(|log| log.exp()).collect();
+    [cda_m2, over_first(&said.log_cda), over_first(&said.log_crr)].concat()
 }
 
 #[cfg(test)]
 #[path = "budget_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "guide_tests.rs"]
+mod guide_tests;

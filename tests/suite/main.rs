@@ -4,6 +4,8 @@ mod bad_input;
 
 mod courses;
 
+mod days;
+
 mod both_ways;
 
 mod fitdecode;
@@ -13,6 +15,8 @@ mod held_out;
 mod hand_marked;
 
 mod joint_days;
+
+mod mixed_models;
 
 mod outside;
 

@@ -21,7 +21,7 @@ fn random(seed: u64) -> ChaCha8Rng {
 }
 
 /// Ask tests/reference/oracle.py. Without its environment the check fails: it is never skipped.
-fn ask(command: &str, cases: &[Value]) -> Vec<Value> {
+pub(crate) fn ask(command: &str, cases: &[Value]) -> Vec<Value> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let python = root.join(".target/reference-venv/bin/python");
     assert!(
@@ -55,7 +55,7 @@ fn ask(command: &str, cases: &[Value]) -> Vec<Value> {
     answers
 }
 
-fn number(value: &Value) -> f64 {
+pub(crate) fn number(value: &Value) -> f64 {
     value.as_f64().unwrap()
 }
 

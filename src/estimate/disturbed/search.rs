@@ -63,7 +63,8 @@ pub(super) struct Reading {
 }
 
 impl Reading {
-    pub fn new(trail: Trail, gust_q_m2_s: f64) -> Self {
+    /// Ready for pushes of the `lengths` asked for.
+    pub fn new(trail: Trail, gust_q_m2_s: f64, lengths: &[usize]) -> Self {
         let whitener = Whitener::new(&trail, gust_q_m2_s);
         let white = |sums: &Vec<f64>| {
             let start = sums.first().copied().unwrap_or(0.0);
@@ -72,7 +73,13 @@ impl Reading {
         Reading {
             left_white: white(&trail.left_j),
             whole_pass_white: trail.whole_pass_j.iter().map(white).collect(),
-            patterns: PUSHES_S.map(|length_s| patterns(&trail, &whitener, length_s)),
+            patterns: std::array::from_fn(|length| {
+                if lengths.contains(&length) {
+                    patterns(&trail, &whitener, PUSHES_S[length])
+                } else {
+                    Vec::new()
+                }
+            }),
             whitener,
             trail,
         }
@@ -237,7 +244,14 @@ fn patterns(trail: &Trail, whitener: &Whitener, length_s: f64) -> Vec<Pattern> {
         return Vec::new();
     }
     let mut all = Vec::new();
+    // A sixth of its length away a push looks the same.
+    let stride_s = length_s / 6.0;
+    let mut next_s = f64::NEG_INFINITY;
     for (from, start_s) in trail.time_s.iter().enumerate() {
+        if *start_s < next_s {
+            continue;
+        }
+        next_s = start_s + stride_s;
         let to = trail.time_s.partition_point(|&t| t < start_s + length_s - 0.01);
         if to > trail.steps() {
             break;

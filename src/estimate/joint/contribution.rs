@@ -1,4 +1,5 @@
-//! What one pass brings to the estimate of the day: an immutable value that depends on nothing but its inputs.
+//! What one pass brings to the estimate of the day: a value that depends on nothing but its inputs, and is changed
+//! only where a disturbed stretch is left out.
 
 use super::prior::When;
 use crate::estimate::cells::{Account, BlockWind, PassRide, Shift, accounts, ride_rig};
@@ -249,4 +250,42 @@ fn air_speeds(ride: &PassRide, shift: &Shift) -> Vec<AirSpeed> {
         }
     }
     all
+}
+
+#[cfg(test)]
+impl Contribution {
+    /// Plain readings instead of a ride: each is its pass's drag area over the prior's median, with an error of
+    /// this variance. For statistics whose answers are published.
+    pub(super) fn of_readings(setup: usize, block: usize, readings: &[f64], variance: f64) -> Contribution {
+        let cells = readings.len();
+        let air = AirWork {
+            still: 1.0 / super::prior::CDA_MEDIAN_M2,
+            slope: [0.0; 2],
+            curve: [0.0; 3],
+            gust: 0.0,
+        };
+        Contribution {
+            setup,
+            block,
+            when: When {
+                middle_s: 1000.0 * block as f64,
+                duration_s: 100.0,
+            },
+            drift_share: 0.0,
+            air_speeds: Vec::new(),
+            air_speed_scale_standard_uncertainty: 0.0,
+            wind_reading: None,
+            wind_standard_uncertainty_m_s: 1.0,
+            energy_j: readings.to_vec(),
+            air: vec![air; cells],
+            rolling_j: vec![0.0; cells],
+            crr: 0.0,
+            distance_m: cells as f64,
+            weight_n: 0.0,
+            edges_m: (0..cells).map(|c| [c as f64, c as f64 + 1.0]).collect(),
+            noise_j2: DMatrix::identity(cells, cells) * variance,
+            gusts_s: DMatrix::zeros(cells, cells),
+            gust_rates: vec![0.0; cells],
+        }
+    }
 }

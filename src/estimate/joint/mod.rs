@@ -5,9 +5,23 @@ mod answer;
 pub mod contribution;
 pub mod explore;
 pub mod layout;
-mod lowest;
+pub(super) mod lowest;
 pub mod prior;
 pub mod system;
+pub(super) mod together;
+
+#[cfg(test)]
+mod any_day_tests;
+#[cfg(test)]
+mod made_days;
+#[cfg(test)]
+mod slopes_tests;
+#[cfg(test)]
+mod twin;
+#[cfg(test)]
+mod twin_tests;
+#[cfg(test)]
+mod variance_tests;
 
 use super::budget::Said;
 use super::cells::Shift;
@@ -143,7 +157,11 @@ fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
     }
 }
 
+/// `None` without a usable pass, or where the shared heights have no factor.
 pub fn model(day: &Day, profile: Option<&Profile>, rolling: &Rolling, shift: &Shift) -> Option<Model> {
+    if day.rides.is_empty() {
+        return None;
+    }
     let contributions: Vec<Contribution> = day
         .rides
         .iter()
@@ -326,19 +344,7 @@ impl Joint {
 
     /// A sum of the quantities in `drags`, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
-        let normals: Vec<(f64, f64, f64)> = self
-            .drags
-            .iter()
-            .map(|b| {
-                let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
-                let variance: f64 = factors
-                    .iter()
-                    .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
-                    .sum();
-                (b.weight, mean, variance.max(0.0))
-            })
-            .collect();
-        Spread::mixture(&normals)
+        linear(&self.drags, factors)
     }
 
     /// The log ratio of two set-ups in what `of` weighs. `common`: standard uncertainty that shared inputs leave in it.
@@ -349,13 +355,7 @@ impl Joint {
         common: f64,
         blocks: [usize; 2],
     ) -> Option<Comparison> {
-        let setups = self.drags.first()?.mean.len() / 2;
-        let (log_ratio, spread) = self.linear(&[
-            (setup, of.drag),
-            (baseline, -of.drag),
-            (setups + setup, of.rolling),
-            (setups + baseline, -of.rolling),
-        ])?;
+        let (log_ratio, spread) = self.linear(&self.ratio([setup, baseline], of)?)?;
         let share = 1.0 / blocks[0] as f64 + 1.0 / blocks[1] as f64;
         Some(Comparison {
             setup,
@@ -415,4 +415,44 @@ impl Joint {
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
     }
+
+    /// The level at which the interval of each pair must be given so that all of them hold together at `level`.
+    /// `pairs`: set-up, baseline, and what is compared. `shared`: what one standard uncertainty of each common
+    /// input does to the quantities of `drags`, 2 S each. `None` where there is no distribution.
+    pub fn level_for_each(
+        &self,
+        pairs: &[([usize; 2], Weighed)],
+        shared: &[Vec<f64>],
+        level: f64,
+    ) -> Option<f64> {
+        let factors: Option<Vec<_>> = pairs.iter().map(|(pair, of)| self.ratio(*pair, *of)).collect();
+        together::level_for_each(&self.drags, &factors?, shared, level)
+    }
+
+    /// The log ratio of two set-ups in what `of` weighs, as factors of the quantities in `drags`.
+    fn ratio(&self, [setup, baseline]: [usize; 2], of: Weighed) -> Option<[(usize, f64); 4]> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        Some([
+            (setup, of.drag),
+            (baseline, -of.drag),
+            (setups + setup, of.rolling),
+            (setups + baseline, -of.rolling),
+        ])
+    }
+}
+
+/// A sum of what is believed, each with its factor.
+pub(super) fn linear(all: &[Believed], factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
+    let normals: Vec<(f64, f64, f64)> = all
+        .iter()
+        .map(|b| {
+            let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
+            let variance: f64 = factors
+                .iter()
+                .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
+                .sum();
+            (b.weight, mean, variance.max(0.0))
+        })
+        .collect();
+    Spread::mixture(&normals)
 }

@@ -1,0 +1,73 @@
+//! What the joint estimate of a day of 16 passes costs on one core:
+//!
+//!     cargo run --release --example solve
+//!
+//! `parts`: what passes contribute, which is kept while a window moves or a pass is left out. `solve`: everything else.
+
+use std::path::Path;
+use std::sync::LazyLock;
+use std::time::Instant;
+use stillair::estimate::cells::Shift;
+use stillair::estimate::disturbed::disturbances;
+use stillair::estimate::joint::explore::{Told, explore};
+use stillair::estimate::joint::{joint, model, settle};
+use stillair::simulate::{out_and_back_plan, ride_day};
+use stillair::study::{gather_recordings, passes_gathered, prepared};
+use stillair::test_day::parse;
+
+const TIMES: usize = 20;
+
+/// Time that this thread has run, where the system tells it: others on the machine do not count.
+fn on_this_core_s() -> f64 {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let nanoseconds = told.and_then(|text| text.split(' ').next()?.parse::<f64>().ok());
+    nanoseconds.map_or_else(|| STARTED.elapsed().as_secs_f64(), |ns| 1e-9 * ns)
+}
+
+static STARTED: LazyLock<Instant> = LazyLock::new(Instant::now);
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let folder = Path::new("day");
+    let ridden = ride_day(&out_and_back_plan(11, "ABBABAAB", -4.0));
+    let test_day = parse(&folder.join("test.toml"), &ridden.test_toml(true))?;
+    let surveyed = passes_gathered(gather_recordings(test_day, ridden.recordings)?, folder)?;
+    let profile = surveyed.ridden.course.profile.clone();
+    let prepared = prepared(surveyed)?;
+    let (day, rolling) = (prepared.day(), &prepared.rolling);
+    let told = Told::default();
+    let mut spent: Vec<(&str, f64)> = Vec::new();
+    let mut time = |name: &'static str, work: &mut dyn FnMut()| {
+        work();
+        let start = on_this_core_s();
+        for _ in 0..TIMES {
+            work();
+        }
+        spent.push((name, 1e3 * (on_this_core_s() - start) / TIMES as f64));
+    };
+    let shift = Shift::default();
+    let model_of = || model(&day, profile.as_ref(), rolling, &shift).ok_or("no model");
+    let built = model_of()?;
+    let settled = settle(&built, &told, None).ok_or("not settled")?;
+    let cda_m2: Vec<f64> = (0..day.rides.len())
+        .map(|pass| built.log_cda(&settled.point, pass).exp())
+        .collect();
+    time("what passes contribute", &mut || {
+        let _ = model_of();
+    });
+    time("settle", &mut || {
+        let _ = settle(&built, &told, None);
+    });
+    time("disturbed stretches", &mut || {
+        let _ = disturbances(&day, &cda_m2, rolling.shift, settled.log_gust_q.exp());
+    });
+    time("explore", &mut || {
+        let _ = explore(&built, &settled.point, settled.log_gust_q, &told);
+    });
+    time("joint estimate, all of it", &mut || {
+        let _ = joint(&day, profile.as_ref(), rolling, &told);
+    });
+    for (name, ms) in spent {
+        println!("{name}: {ms:.1} ms");
+    }
+    Ok(())
+}
