@@ -3,7 +3,8 @@
 use super::contribution::Contribution;
 use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
 use super::prior::{
-    CDA_LOG_SD, CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, wander_correlation,
+    CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, log_cda_covariance,
+    wander_correlation,
 };
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -216,12 +217,11 @@ impl Model {
     }
 
     /// Precision of the shared unknowns' priors; the units are those of the unknowns.
-    fn shared_precision(&self, log_gust_q: f64) -> DMatrix<f64> {
+    fn shared_precision(&self, log_gust_q: f64) -> Option<DMatrix<f64>> {
         let layout = &self.layout;
         let mut precision = DMatrix::zeros(layout.shared(), layout.shared());
         let square_sd = self.gust_square_sd(log_gust_q);
         let mut set = |place: usize, sd: f64| precision[(place, place)] = sd.powi(-2);
-        set(LOG_CDA, CDA_LOG_SD);
         set(GUST_SQUARE, square_sd);
         let scale_sd = self
             .contributions
@@ -232,15 +232,25 @@ impl Model {
         for place in MEAN_WIND {
             set(place, self.wind_standard_uncertainty_m_s.max(1e-6));
         }
-        for place in layout.drag.iter().chain(&layout.rolling).flatten() {
+        for place in layout.rolling.iter().flatten() {
             set(*place, RATIO_LOG_SD);
+        }
+        let drags: Vec<usize> = [LOG_CDA]
+            .into_iter()
+            .chain(layout.drag.iter().copied().flatten())
+            .collect();
+        let of_drags = Cholesky::new(log_cda_covariance(drags.len() - 1))?.inverse();
+        for (i, row) in drags.iter().enumerate() {
+            for (j, column) in drags.iter().enumerate() {
+                precision[(*row, *column)] = of_drags[(i, j)];
+            }
         }
         for i in 0..layout.free_knots() {
             for j in 0..layout.free_knots() {
                 precision[(layout.knot(i), layout.knot(j))] = self.profile_precision[(i, j)];
             }
         }
-        precision
+        Some(precision)
     }
 
     /// Factors of the covariances of what each pass has of its own: log drag area, and wind (east and north alike).
@@ -289,7 +299,7 @@ impl Model {
             let own = factor.tr_mul(&b.rows(at, passes));
             b.rows_mut(at, passes).copy_from(&own);
         }
-        let precision = self.shared_precision(pooled.gust_q);
+        let precision = self.shared_precision(pooled.gust_q)?;
         let prior = Cholesky::new(precision.clone())?;
         let mut corner = h.view_mut((0, 0), (shared, shared));
         corner += &precision;
