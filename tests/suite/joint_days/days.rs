@@ -95,6 +95,12 @@ pub fn mean(values: impl IntoIterator<Item = f64>) -> f64 {
     sum / count
 }
 
+pub fn median(values: impl IntoIterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.into_iter().collect();
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
 pub fn count<T>(days: &[T], is: impl Fn(&T) -> bool) -> usize {
     days.iter().filter(|day| is(day)).count()
 }

@@ -1,6 +1,6 @@
 //! A lorry overtakes in every pass of one set-up: a following wind of 4 m/s for 8 s.
 
-use super::days::{Ridden, change_percent, each_day, mean, root_mean_square};
+use super::days::{Ridden, change_percent, each_day, mean, median};
 use super::drawn::{Course, Drawn};
 use stillair::estimate::joint::explore::Told;
 use stillair::simulate::Incident;
@@ -53,21 +53,22 @@ fn moved(course: Course, order: &str, days: u64) -> Vec<[f64; 3]> {
     })
 }
 
-/// By the mean, in which it has no part that a rider who is a second earlier meets other gusts; they make most of what
-/// is left in the root mean square.
+/// In the mean of the days, and in the middle one by size. Their root mean square is more (regression, 100 days: 26 %
+/// one way, 22 % out and back, 18 % on the loop): now and then a lorry is missed, and a rider who is a second earlier
+/// meets other gusts.
 fn at_most_a_quarter_is_left(course: Course, order: &str) {
     let moved = moved(course, order, 16);
     let of = |estimate: usize| moved.iter().map(move |day| day[estimate]);
     let mean = [0, 1, 2].map(|estimate| mean(of(estimate)));
-    let rms = [0, 1, 2].map(|estimate| root_mean_square(of(estimate)));
-    println!("{}: mean {mean:.4?}, root mean square {rms:.4?}", course.name());
+    let size = [0, 1, 2].map(|estimate| median(of(estimate).map(f64::abs)));
+    println!("{}: mean {mean:.4?}, median size {size:.4?}", course.name());
     // To first order (D): 4 m/s · 2/π · 8 s · 2 / (150 s · 9.8 m/s) is 2.8 %.
     assert!(
         (-0.035..-0.012).contains(&mean[1]) && (-0.035..-0.012).contains(&mean[2]),
         "{mean:?}"
     );
     assert!(mean[0].abs() < 0.25 * mean[1].abs(), "{mean:?}");
-    assert!(rms[0] < 0.3 * rms[1], "{rms:?}");
+    assert!(size[0] < 0.25 * size[1], "{size:?}");
 }
 
 #[test]
