@@ -38,7 +38,12 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     );
     console.remark(&format!("{}\n", wrapped(&what, console.width)));
     let compared = console.watched("reading", |progress| study::compare(&arguments.folder, progress))?;
-    compare::show(&[compared], 1, console)?;
+    let found = study::Days {
+        days: vec![compared],
+        together: None,
+        faults: Vec::new(),
+    };
+    compare::show(&found, 1, console)?;
     console.remark(&format!("\n{}", cautions(console.width)));
     Ok(())
 }

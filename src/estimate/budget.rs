@@ -14,7 +14,7 @@ pub struct BudgetLine {
     pub inside: bool,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
-    /// On the log ratio of each set-up's CdA to the first.
+    /// On the log ratio of each set-up's CdA to the first that was ridden.
     pub effect_log_ratio: Vec<f64>,
     /// ... and on that of rolling resistance, where a set-up differs in it.
     pub effect_log_crr_ratio: Vec<f64>,
@@ -89,9 +89,11 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };
+    // A set-up that was named and never ridden is nothing to compare with.
+    let first = rest.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     let uncertainties: Vec<f64> = inputs.iter().map(|input| input.standard_uncertainty).collect();
-    let found = effects(&uncertainties, &outputs(&rest), |input, error| {
-        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said))
+    let found = effects(&uncertainties, &outputs(&rest, first), |input, error| {
+        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said, first))
     });
     inputs
         .iter()
@@ -113,8 +115,8 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
 }
 
 /// The drag area of each set-up, then the log ratios to the first: of drag area, and of rolling resistance.
-fn outputs(said: &Said) -> Vec<f64> {
-    let over_first = |logs: &[f64]| -> Vec<f64> { logs.iter().map(|log| log - logs[0]).collect() };
+fn outputs(said: &Said, first: usize) -> Vec<f64> {
+    let over_first = |logs: &[f64]| -> Vec<f64> { logs.iter().map(|log| log - logs[first]).collect() };
     let cda_m2 = said.log_cda.iter().map(|log| log.exp()).collect();
     [cda_m2, over_first(&said.log_cda), over_first(&said.log_crr)].concat()
 }

@@ -1,8 +1,8 @@
-//! What is known of the ratio of two drag areas: the answer of every estimate, plain or joint.
+//! What is known of the ratio of two drag areas, or rolling resistances: the answer of every estimate, plain or joint.
 
 use super::student;
 
-/// The logarithm of the ratio CdA(setup) / CdA(baseline), as a distribution.
+/// The logarithm of the ratio of set-up to baseline in what is compared, as a distribution.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
     /// Indices into the set-ups.
@@ -172,7 +172,7 @@ impl Comparison {
         Some(ends.map(|off| (self.log_ratio + off).exp()))
     }
 
-    /// That the set-up has less drag than the baseline.
+    /// That the set-up has less than the baseline of what is compared.
     pub fn probability_lower(&self) -> Option<f64> {
         let spread = self.spread.as_ref()?;
         (spread.standard_uncertainty() > 0.0).then(|| spread.below(-self.log_ratio))

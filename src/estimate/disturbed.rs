@@ -96,7 +96,7 @@ pub struct TouchedCell {
 /// * `cda_m2`: drag area of a first fit, one for each ride. It need not be good: what is wrong with it over the
 ///   whole pass is taken out.
 /// * `crr_shift`: added to the Crr of every set-up.
-/// * `gust_q_m2_s`: strength of the gusts as `rolling` gives it; the search for the day's own begins there.
+/// * `gust_q_m2_s`: strength of the gusts in the first fit; the search for the day's own begins there.
 pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64) -> Vec<Vec<Disturbance>> {
     let (readings, scales) = calibrated(day, cda_m2, crr_shift, gust_q_m2_s);
     readings

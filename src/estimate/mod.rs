@@ -6,6 +6,8 @@ pub mod cells;
 
 pub mod comparison;
 
+pub mod days;
+
 pub mod disturbed;
 
 pub mod joint;
@@ -28,3 +30,5 @@ pub mod welch;
 mod exact_tests;
 #[cfg(test)]
 pub(crate) mod made;
+#[cfg(test)]
+pub(crate) mod trials;

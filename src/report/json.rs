@@ -1,11 +1,16 @@
 //! JSON as docs and outside programs read it.
 
+mod days;
+
+pub use days::compare_days;
+
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
 use crate::streams::{SpeedSource, Streams};
 use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
+use crate::test_day::Setup;
 use crate::units::utc_text;
-use crate::verdict::{About, Cause, Estimated, Finding, Line, Worth};
+use crate::verdict::{About, Cause, Estimated, Finding, Line, NullTest, Worth};
 use serde_json::{Map, Value, json};
 
 const SCHEMA: u32 = 1;
@@ -226,7 +231,7 @@ fn comparisons(compared: &Compared) -> Vec<Value> {
         .findings
         .iter()
         .zip(accounts.chain(std::iter::repeat(None)))
-        .map(|(finding, account)| comparison(finding, account, compared))
+        .map(|(finding, account)| comparison(finding, account, &compared.surveyed.test_day.setups))
         .collect()
 }
 
@@ -243,17 +248,16 @@ fn stopwatch(account: &Stopwatched) -> Value {
     };
     json!({
         "raw_time_change_s": number(account.account.raw_time_change_s),
+        "change_percent_if_all_drag": account.change_if_all_drag_percent.map_or(Value::Null, number),
         "wind_known": account.wind_known,
         "lines": account.account.lines.iter().map(line).collect::<Vec<_>>(),
     })
 }
 
-fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compared) -> Value {
-    let names = &compared.surveyed.test_day.setups;
+fn comparison(finding: &Finding, account: Option<&Stopwatched>, names: &[Setup]) -> Value {
     let mut watts = Map::new();
     watts.insert("speed_m_s".into(), number(finding.speed_m_s));
     watts.extend(worth(&finding.watts));
-    let null_test = names[finding.setup].same_as == Some(finding.baseline);
     json!({
         "setup": names[finding.setup].name,
         "baseline": names[finding.baseline].name,
@@ -274,9 +278,20 @@ fn comparison(finding: &Finding, account: Option<&Stopwatched>, compared: &Compa
         "verdict": finding.call.as_text(),
         "more_blocks_to_resolve": finding.more_blocks_to_resolve,
         "known_to_be_small": finding.known_to_be_small,
-        "null_test": null_test,
+        "null_test": finding.null_test.is_some(),
+        "null_test_says": finding.null_test.as_ref().map_or(Value::Null, null_test),
         "stopwatch": account.map_or(Value::Null, stopwatch),
         "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
+    })
+}
+
+fn null_test(test: &NullTest) -> Value {
+    json!({
+        "agrees": test.agrees(),
+        "change_percent": number(test.change_percent),
+        "standard_uncertainty_percent": test.standard_uncertainty_percent.map_or(Value::Null, number),
+        "chance_of_more": test.chance_of_more.map_or(Value::Null, number),
+        "sentence": test.in_words(),
     })
 }
 

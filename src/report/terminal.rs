@@ -2,6 +2,8 @@
 
 mod answer;
 
+mod days;
+
 mod inspect;
 
 mod passes;
@@ -10,6 +12,7 @@ mod setups;
 
 mod stopwatch;
 
+pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 

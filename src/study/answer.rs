@@ -1,5 +1,6 @@
-//! Averages → set-ups with their combined uncertainty, and every pair compared.
+//! Estimates → set-ups with their combined uncertainty, and every pair compared.
 
+use super::distrust::same_thing;
 use super::{SetupResult, Surveyed};
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::estimate::budget::BudgetLine;
@@ -10,7 +11,7 @@ use crate::estimate::plain::{Averages, Day, compare as compare_blocks};
 use crate::estimate::rolling::Rolling;
 use crate::physics::{RelativeWind, Rig, Surroundings, drag_force_n};
 use crate::test_day::{Differs, Setup, TestDay};
-use crate::verdict::{About, At, Finding, LEVEL, Pair, STATED_SPEED_M_S, StillAir, judge};
+use crate::verdict::{About, At, Finding, LEVEL, Pair, STATED_SPEED_M_S, StillAir, as_null_test, judge};
 
 /// The baseline and the mean conditions of the day, for everything that is re-ridden or restated.
 pub(super) struct AtWork {
@@ -153,7 +154,7 @@ pub(super) fn findings(
         .filter(|s| of.averages.setups[*s].is_some())
         .collect();
     let pairs = ridden.len() * ridden.len().saturating_sub(1) / 2;
-    let mut findings = Vec::new();
+    let mut pairs_at = Vec::new();
     for (position, &baseline) in ridden.iter().enumerate() {
         for &setup in &ridden[position + 1..] {
             let base = results[baseline]
@@ -171,13 +172,43 @@ pub(super) fn findings(
                 baseline_standard_uncertainty_m2: base.1,
                 pairs,
             };
-            findings.extend(pair(of, [setup, baseline], &at).map(|pair| judge(&pair, &at)));
+            pairs_at.extend(pair(of, [setup, baseline], &at).map(|pair| (pair, at)));
         }
     }
-    findings
+    let level = level_over_all(of, &pairs_at);
+    pairs_at
+        .iter()
+        .map(|(pair, at)| {
+            let mut finding = judge(pair, at);
+            if let Some(level) = level {
+                finding = finding.holding_together(&pair.tested, level);
+            }
+            if same_thing(of.day.setups, finding.setup, finding.baseline) {
+                finding = as_null_test(finding);
+            }
+            finding
+        })
+        .collect()
 }
 
-fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> {
+/// The level for the interval of each pair at which all of them hold together; `None` with a single pair.
+fn level_over_all(of: &Estimates, pairs: &[(Pair, At)]) -> Option<f64> {
+    let shared: Vec<Vec<f64>> = of
+        .budget
+        .iter()
+        .filter(|line| !line.inside)
+        .map(|line| [line.effect_log_ratio.as_slice(), &line.effect_log_crr_ratio].concat())
+        .collect();
+    let tested: Vec<_> = pairs
+        .iter()
+        .map(|(pair, at)| ([pair.tested.setup, pair.tested.baseline], tested(pair.about, at)))
+        .collect();
+    (pairs.len() > 1)
+        .then(|| of.joint.level_for_each(&tested, &shared, LEVEL))
+        .flatten()
+}
+
+pub(super) fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> {
     let setups = of.day.setups;
     let about = about(setups, [setup, baseline]);
     // The effects on the two log ratios to the first set-up have one cause each: they subtract.
@@ -192,14 +223,7 @@ fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> 
             .map(|effect| effect * effect)
             .sum()
     };
-    let drag_only = Weighed {
-        drag: 1.0,
-        rolling: 0.0,
-    };
-    let rolling_only = Weighed {
-        drag: 0.0,
-        rolling: 1.0,
-    };
+    let [drag_only, rolling_only] = [About::Drag, About::Rolling].map(|about| tested(about, at));
     let common = left(of.budget, drag_only) + left(of.of_average, drag_only);
     let pass_average = compare_blocks(of.averages, setup, baseline, common.sqrt())?;
     let typed = (setups[setup].crr.value / setups[baseline].crr.value).ln();
@@ -219,7 +243,7 @@ fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Option<Pair> 
     };
     let tested = match (&drag, &rolling) {
         (Some(only), None) | (None, Some(only)) => only.clone(),
-        _ => compare(shares(at))?,
+        _ => compare(tested(About::Both, at))?,
     };
     Some(Pair {
         about,
@@ -244,8 +268,18 @@ fn about(setups: &[Setup], pair: [usize; 2]) -> About {
     }
 }
 
-/// Shares of air and tyres in their resistance together, at the stated speed on the flat.
-fn shares(at: &At) -> Weighed {
+/// What a test about this weighs: of both, the shares of air and tyres in their resistance together, at the stated
+/// speed on the flat.
+fn tested(about: About, at: &At) -> Weighed {
+    let (drag, rolling) = match about {
+        About::Drag => (1.0, 0.0),
+        About::Rolling => (0.0, 1.0),
+        About::Both => shares(at),
+    };
+    Weighed { drag, rolling }
+}
+
+fn shares(at: &At) -> (f64, f64) {
     let air_n = drag_force_n(
         at.rig.cda_m2,
         at.around.air_density_kg_m3,
@@ -253,8 +287,6 @@ fn shares(at: &At) -> Weighed {
         RelativeWind::default(),
     );
     let tyres_n = at.rig.crr * at.rig.total_mass_kg * at.around.gravity_m_s2;
-    Weighed {
-        drag: air_n / (air_n + tyres_n),
-        rolling: tyres_n / (air_n + tyres_n),
-    }
+    let both_n = air_n + tyres_n;
+    (air_n / both_n, tyres_n / both_n)
 }

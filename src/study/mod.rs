@@ -8,6 +8,10 @@ mod assign;
 
 mod day_notes;
 
+mod days;
+
+mod distrust;
+
 mod doubt;
 
 mod gather;
@@ -24,9 +28,11 @@ mod stopwatch;
 
 mod weather;
 
+pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
+
 pub use stopwatch::Stopwatched;
 
-pub use result::{Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
@@ -253,6 +259,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         setups: &setup_results,
         passes: &passes,
     }));
+    warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
@@ -268,6 +275,12 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         budget,
         fit: inputs::fit_end(&rolling, &joint, rides.len()),
         strengths: joint.strengths,
+        basis: Basis {
+            averages,
+            of_average,
+            around: at_work.still_air.around,
+            joint,
+        },
         rolling,
         assumptions,
         warnings,

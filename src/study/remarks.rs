@@ -46,7 +46,7 @@ pub struct Seen<'a> {
 
 pub fn remarks(seen: &Seen) -> Vec<Warning> {
     let mut all = Vec::new();
-    blocks(seen, &mut all);
+    absent(seen, &mut all);
     order(seen, &mut all);
     directions(seen, &mut all);
     drag_areas(seen, &mut all);
@@ -59,53 +59,24 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     odd(seen, &mut all);
     what_differs(seen, &mut all);
     one_way(seen, &mut all);
-    null_test(seen, &mut all);
     yaw(seen, &mut all);
     all
 }
 
-fn blocks(seen: &Seen, all: &mut Vec<Warning>) {
-    let names = |blocks: usize| -> Vec<&str> {
-        seen.setups
-            .iter()
-            .filter(|s| s.blocks == blocks)
-            .map(|s| s.name.as_str())
-            .collect()
-    };
-    let (single, absent) = (names(1), names(0));
-    if !single.is_empty() {
-        let (message, next) = if seen.setups.len() == 1 {
-            (
-                "all passes are of one mounting, so the spread between mountings is taken as 1 % of CdA"
-                    .to_string(),
-                "Ride again on another day, or get off and back into position, and write a block for each.",
-            )
-        } else {
-            (
-                format!(
-                    "one block only of {}: a difference cannot be told from a remounting, so no interval is given",
-                    quoted(&single)
-                ),
-                "Ride at least two blocks of each set-up, changing over in between, such as A B B A.",
-            )
-        };
-        all.push(Warning::new("one block", message, next));
-    }
+fn absent(seen: &Seen, all: &mut Vec<Warning>) {
+    let absent: Vec<String> = seen
+        .setups
+        .iter()
+        .filter(|s| s.blocks == 0)
+        .map(|s| format!("'{}'", s.name))
+        .collect();
     if !absent.is_empty() {
         all.push(Warning::new(
             "no pass",
-            format!("no pass could be used of {}", quoted(&absent)),
+            format!("no pass could be used of {}", absent.join(", ")),
             "See the flags of its passes in the table.",
         ));
     }
-}
-
-fn quoted(names: &[&str]) -> String {
-    names
-        .iter()
-        .map(|n| format!("'{n}'"))
-        .collect::<Vec<_>>()
-        .join(", ")
 }
 
 /// All of one set-up before all of another: drift of the wind and change of set-up look alike.
@@ -431,22 +402,6 @@ fn one_way(seen: &Seen, all: &mut Vec<Warning>) {
         )
     };
     all.push(Warning::new("one way", message, next));
-}
-
-fn null_test(seen: &Seen, all: &mut Vec<Warning>) {
-    for setup in seen.day.setups {
-        if let Some(same) = setup.same_as {
-            all.push(Warning::new(
-                "null test",
-                format!(
-                    "'{}' and '{}' are the same thing under two names: what the comparison shows between them is \
-                     what this day makes of nothing",
-                    setup.name, seen.day.setups[same].name
-                ),
-                "Where that interval does not hold 0, distrust the other comparisons of this day.",
-            ));
-        }
-    }
 }
 
 /// Yaw that differs between set-ups is a difference that the balance does not know.

@@ -5,8 +5,10 @@ use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
 use crate::estimate::budget::BudgetLine;
-use crate::estimate::joint::Strengths;
+use crate::estimate::joint::{Joint, Strengths};
+use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
+use crate::physics::Surroundings;
 use crate::streams::Streams;
 use crate::test_day::TestDay;
 use crate::verdict::Finding;
@@ -89,6 +91,17 @@ pub struct FitEnd {
     pub sentence: String,
 }
 
+/// What the findings were made of, for an answer over several days.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Basis {
+    pub joint: Joint,
+    pub averages: Averages,
+    /// Through the average of passes, of what the joint estimate has among its own unknowns.
+    pub of_average: Vec<BudgetLine>,
+    /// Mean air and gravity of the day, in which a difference is turned into watts and seconds.
+    pub around: Surroundings,
+}
+
 /// The answer to a test day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Compared {
@@ -101,6 +114,7 @@ pub struct Compared {
     /// One for each finding; `None` where a warning says why.
     pub stopwatches: Vec<Option<Stopwatched>>,
     pub budget: Vec<BudgetLine>,
+    pub basis: Basis,
     pub rolling: Rolling,
     pub strengths: Strengths,
     pub fit: FitEnd,

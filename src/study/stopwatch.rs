@@ -7,7 +7,9 @@ use crate::estimate::cells::{PassRide, Shift, ride_rig, rig};
 use crate::estimate::joint::Joint;
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
-use crate::verdict::{AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, road, stopwatch};
+use crate::verdict::{
+    AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, change_if_all_drag_percent, road, stopwatch,
+};
 use crate::warning::Warning;
 use rayon::prelude::*;
 
@@ -17,7 +19,10 @@ pub struct Stopwatched {
     pub account: Stopwatch,
     /// Of the set-up's line, from that of its drag area; `None` where the comparison has none.
     pub setup_interval_90_s: Option<[f64; 2]>,
-    /// False: nobody knows the wind of these passes, so that what it did is among the uneven riding and gusts.
+    /// What change of drag area the raw difference would take if nothing else had made it.
+    pub change_if_all_drag_percent: Option<f64>,
+    /// False: of some of these passes the wind is hardly known, so that what it did is among the uneven riding and
+    /// gusts.
     pub wind_known: bool,
 }
 
@@ -64,13 +69,8 @@ fn of_pair(known: &Known, finding: &Finding) -> Result<Stopwatched, NoAccount> {
         .cda_m2
         .map_or(f64::NAN, |(cda, _, _)| cda);
     // The drag areas of the answer itself, so that this line and the verdict speak of the same difference.
-    let with_change = |percent: f64| {
-        stopwatch(&legs(
-            known,
-            finding,
-            [base_m2, base_m2 * (1.0 + percent / 100.0)],
-        ))
-    };
+    let with_drag = |percent: f64| legs(known, finding, [base_m2, base_m2 * (1.0 + percent / 100.0)]);
+    let with_change = |percent: f64| stopwatch(&with_drag(percent));
     let account = with_change(finding.cda_change_percent.value)?;
     let setup_s = |percent: f64| Some(with_change(percent).ok()?.time_change_s(Cause::SetUp));
     let ends = finding
@@ -86,6 +86,7 @@ fn of_pair(known: &Known, finding: &Finding) -> Result<Stopwatched, NoAccount> {
     Ok(Stopwatched {
         account,
         setup_interval_90_s: ends.flatten(),
+        change_if_all_drag_percent: change_if_all_drag_percent(&with_drag(0.0)),
         wind_known: pair.all(|(_, wind)| wind.is_some()),
     })
 }

@@ -1,5 +1,6 @@
 //! A comparison put into the words and units a rider can use.
 
+use super::doubt::NullTest;
 use super::power::blocks_to_resolve;
 use crate::estimate::comparison::Comparison;
 use crate::physics::{RelativeWind, Rig, Surroundings, crank_power_w, steady_speed_m_s};
@@ -94,7 +95,7 @@ pub struct Finding {
     pub crr_change_percent: Option<Estimated>,
     /// Of air and tyres together at the stated speed, where the test is about both.
     pub resistance_change_percent: Option<Estimated>,
-    /// The same by the plain average of passes, to stand beside it.
+    /// Of drag area by the plain average of passes, to stand beside the answer.
     pub pass_average_percent: Estimated,
     pub cda_change_m2: Estimated,
     pub speed_m_s: f64,
@@ -108,6 +109,34 @@ pub struct Finding {
     pub known_to_be_small: bool,
     /// Holds over all pairs together; `None` with a single pair.
     pub interval_90_all_pairs_percent: Option<[f64; 2]>,
+    /// Where both are the same thing under two names; then there is no call.
+    pub null_test: Option<NullTest>,
+}
+
+impl Finding {
+    /// With the interval of the pair at the level at which those of all pairs hold together.
+    pub fn holding_together(self, comparison: &Comparison, level: f64) -> Finding {
+        Finding {
+            interval_90_all_pairs_percent: comparison.ratio_interval(level).map(|i| i.map(percent)),
+            ..self
+        }
+    }
+
+    /// The change that the verdict is about.
+    pub fn tested_percent(&self) -> &Estimated {
+        let other = match self.about {
+            About::Drag => None,
+            About::Rolling => self.crr_change_percent.as_ref(),
+            About::Both => self.resistance_change_percent.as_ref(),
+        };
+        other.unwrap_or(&self.cda_change_percent)
+    }
+
+    /// Resolved by itself, while the intervals of all pairs together leave room for no difference at all.
+    pub fn resolved_only_alone(&self) -> bool {
+        let holds_nothing = |[low, high]: [f64; 2]| low <= 0.0 && high >= 0.0;
+        self.call != Call::NotResolved && self.interval_90_all_pairs_percent.is_some_and(holds_nothing)
+    }
 }
 
 /// Turns a comparison into a finding. No new estimate is made here.
@@ -124,6 +153,7 @@ pub fn judge(pair: &Pair, at: &At) -> Finding {
     let known_to_be_small =
         interval.is_some_and(|[low, high]| percent(low) > -small && percent(high) < small);
     // Šidák: independent intervals at this level hold together at LEVEL; positively dependent ones more often.
+    // An estimate that knows how the pairs depend on each other replaces it: `Finding::holding_together`.
     let together = LEVEL.powf(1.0 / at.pairs.max(1) as f64);
     Finding {
         setup: comparison.setup,
@@ -150,6 +180,7 @@ pub fn judge(pair: &Pair, at: &At) -> Finding {
         interval_90_all_pairs_percent: (at.pairs > 1)
             .then(|| comparison.ratio_interval(together).map(|i| i.map(percent)))
             .flatten(),
+        null_test: None,
     }
 }
 

@@ -1,5 +1,9 @@
 //! Estimates → difference, interval, verdict, flagged passes, still-air time, next step.
 
+mod agreement;
+
+mod doubt;
+
 mod finding;
 
 mod odd;
@@ -12,6 +16,10 @@ mod still_air;
 
 mod stopwatch;
 
+pub use agreement::{Agreement, agreement};
+pub use doubt::{
+    LARGEST_PERCENT, NullTest, as_null_test, change_if_all_drag_percent, stopwatch_misleads, too_good,
+};
 pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
 pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};

@@ -225,8 +225,8 @@ fn exchanged(from: AsRidden, to: &AsRidden, cause: Cause) -> AsRidden {
     }
 }
 
-/// Time over the course by the balance.
-fn ridden_s(leg: &Leg, as_ridden: &AsRidden) -> Option<f64> {
+/// Time over the course by the balance; `None` for a rider who would stall.
+pub(super) fn ridden_s(leg: &Leg, as_ridden: &AsRidden) -> Option<f64> {
     let wind = [as_ridden.wind_east_m_s, as_ridden.wind_north_m_s];
     let pieces: Vec<Piece> = leg.road.iter().map(|stretch| stretch.in_wind(wind)).collect();
     let around = Surroundings {

@@ -150,6 +150,9 @@ fn source(room: &str) -> String {
             .unwrap_or_else(|| panic!("there is no room {room}")),
     };
     let mut files: Vec<PathBuf> = vec![path];
+    if room == "JSON" {
+        files.push(root().join("src/report/json"));
+    }
     let mut all = String::new();
     while let Some(path) = files.pop() {
         if path.is_dir() {

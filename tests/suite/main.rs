@@ -4,6 +4,8 @@ mod bad_input;
 
 mod courses;
 
+mod days;
+
 mod both_ways;
 
 mod fitdecode;

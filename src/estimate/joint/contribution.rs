@@ -1,4 +1,5 @@
-//! What one pass brings to the estimate of the day: an immutable value that depends on nothing but its inputs.
+//! What one pass brings to the estimate of the day: a value that depends on nothing but its inputs, and is changed
+//! only where a disturbed stretch is left out.
 
 use super::prior::When;
 use crate::estimate::cells::{Account, BlockWind, PassRide, Shift, accounts, ride_rig};

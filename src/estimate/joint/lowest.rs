@@ -11,7 +11,7 @@ const DRAWS: usize = 10_000;
 const SEED: u64 = 1;
 
 /// In the order given; they sum to one. The draws have a fixed seed, so that the same day gives the same numbers.
-pub(super) fn chances(drags: &[Believed], setups: &[usize]) -> Vec<f64> {
+pub(in crate::estimate) fn chances(drags: &[Believed], setups: &[usize]) -> Vec<f64> {
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     let mut wins = vec![0.0; setups.len()];
     for believed in drags {

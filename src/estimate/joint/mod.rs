@@ -5,9 +5,10 @@ mod answer;
 pub mod contribution;
 pub mod explore;
 pub mod layout;
-mod lowest;
+pub(super) mod lowest;
 pub mod prior;
 pub mod system;
+mod together;
 
 #[cfg(test)]
 mod any_day_tests;
@@ -338,19 +339,7 @@ impl Joint {
 
     /// A sum of the quantities in `drags`, each with its factor.
     fn linear(&self, factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
-        let normals: Vec<(f64, f64, f64)> = self
-            .drags
-            .iter()
-            .map(|b| {
-                let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
-                let variance: f64 = factors
-                    .iter()
-                    .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
-                    .sum();
-                (b.weight, mean, variance.max(0.0))
-            })
-            .collect();
-        Spread::mixture(&normals)
+        linear(&self.drags, factors)
     }
 
     /// The log ratio of two set-ups in what `of` weighs. `common`: standard uncertainty that shared inputs leave in it.
@@ -361,13 +350,7 @@ impl Joint {
         common: f64,
         blocks: [usize; 2],
     ) -> Option<Comparison> {
-        let setups = self.drags.first()?.mean.len() / 2;
-        let (log_ratio, spread) = self.linear(&[
-            (setup, of.drag),
-            (baseline, -of.drag),
-            (setups + setup, of.rolling),
-            (setups + baseline, -of.rolling),
-        ])?;
+        let (log_ratio, spread) = self.linear(&self.ratio([setup, baseline], of)?)?;
         let share = 1.0 / blocks[0] as f64 + 1.0 / blocks[1] as f64;
         Some(Comparison {
             setup,
@@ -427,4 +410,44 @@ impl Joint {
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
     }
+
+    /// The level at which the interval of each pair must be given so that all of them hold together at `level`.
+    /// `pairs`: set-up, baseline, and what is compared. `shared`: what one standard uncertainty of each common
+    /// input does to the quantities of `drags`, 2 S each. `None` where there is no distribution.
+    pub fn level_for_each(
+        &self,
+        pairs: &[([usize; 2], Weighed)],
+        shared: &[Vec<f64>],
+        level: f64,
+    ) -> Option<f64> {
+        let factors: Option<Vec<_>> = pairs.iter().map(|(pair, of)| self.ratio(*pair, *of)).collect();
+        together::level_for_each(&self.drags, &factors?, shared, level)
+    }
+
+    /// The log ratio of two set-ups in what `of` weighs, as factors of the quantities in `drags`.
+    fn ratio(&self, [setup, baseline]: [usize; 2], of: Weighed) -> Option<[(usize, f64); 4]> {
+        let setups = self.drags.first()?.mean.len() / 2;
+        Some([
+            (setup, of.drag),
+            (baseline, -of.drag),
+            (setups + setup, of.rolling),
+            (setups + baseline, -of.rolling),
+        ])
+    }
+}
+
+/// A sum of what is believed, each with its factor.
+pub(super) fn linear(all: &[Believed], factors: &[(usize, f64)]) -> Option<(f64, Spread)> {
+    let normals: Vec<(f64, f64, f64)> = all
+        .iter()
+        .map(|b| {
+            let mean = factors.iter().map(|(s, f)| f * b.mean[*s]).sum();
+            let variance: f64 = factors
+                .iter()
+                .flat_map(|(i, f)| factors.iter().map(move |(j, g)| f * g * b.covariance[(*i, *j)]))
+                .sum();
+            (b.weight, mean, variance.max(0.0))
+        })
+        .collect();
+    Spread::mixture(&normals)
 }

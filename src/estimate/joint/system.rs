@@ -50,7 +50,7 @@ pub struct Solved {
     /// Posterior mean of all unknowns.
     pub point: Point,
     inverse: Cholesky<f64, Dyn>,
-    /// Of what each pass has of its own: log drag, wind east, wind north.
+    /// Of what each pass has of its own: log drag, and wind (east and north alike).
     factors: [DMatrix<f64>; 2],
     shared: usize,
     passes: usize,
@@ -202,7 +202,7 @@ impl Model {
         Some(pooled)
     }
 
-    /// Standard deviations and precisions of the shared unknowns' priors.
+    /// Precision of the shared unknowns' priors; the units are those of the unknowns.
     fn shared_precision(&self, log_gust_q: f64) -> DMatrix<f64> {
         let layout = &self.layout;
         let mut precision = DMatrix::zeros(layout.shared(), layout.shared());
@@ -233,7 +233,7 @@ impl Model {
         precision
     }
 
-    /// Factors of the covariances of what each pass has of its own.
+    /// Factors of the covariances of what each pass has of its own: log drag area, and wind (east and north alike).
     fn own_factors(&self, point: &Point, hyper: &Hyper) -> Option<[DMatrix<f64>; 2]> {
         let when: Vec<_> = self.contributions.iter().map(|c| c.when).collect();
         let drag_n: Vec<f64> = (0..when.len()).map(|pass| self.drag_n(point, pass)).collect();

@@ -4,13 +4,25 @@ use super::super::table::table;
 use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
+use crate::test_day::Setup;
 use crate::verdict::{Call, Finding, Worth};
 
-/// A sentence for each pair of set-ups, or one about a set-up that stands alone.
+/// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
     let sentences: Vec<String> = match compared.findings.as_slice() {
         [] => vec![alone(compared)],
-        all => all.iter().map(|f| about(f, compared)).collect(),
+        all => {
+            // A null test that fails is read before what it casts doubt on.
+            let failed = |f: &&Finding| f.null_test.is_some_and(|test| test.agrees() == Some(false));
+            let (first, then): (Vec<&Finding>, Vec<&Finding>) = all.iter().partition(failed);
+            let day = &compared.surveyed.test_day;
+            first
+                .into_iter()
+                .chain(then)
+                .map(|f| about(f, &day.setups, day.smallest_difference_percent))
+                .chain(lowest(compared))
+                .collect()
+        }
     };
     sentences
         .iter()
@@ -36,17 +48,44 @@ fn alone(compared: &Compared) -> String {
     )
 }
 
-fn about(finding: &Finding, compared: &Compared) -> String {
-    let names = &compared.surveyed.test_day.setups;
+/// `small`: the smallest difference that the rider cares about, %.
+pub(super) fn about(finding: &Finding, names: &[Setup], small: f64) -> String {
     let (name, base) = (&names[finding.setup].name, &names[finding.baseline].name);
+    if let Some(test) = &finding.null_test {
+        return format!(
+            "'{name}' and '{base}' are the same by test.toml, and {}.",
+            test.in_words()
+        );
+    }
     let mut text = match finding.call {
         Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
-        Call::NotResolved => not_resolved(finding, name, base, compared),
+        Call::NotResolved => not_resolved(finding, name, base, small),
     };
-    if names[finding.setup].same_as == Some(finding.baseline) {
-        text.push_str(" By test.toml the two are the same: what is seen here, the day makes by itself.");
+    if let (true, Some(together)) = (
+        finding.resolved_only_alone(),
+        finding.interval_90_all_pairs_percent,
+    ) {
+        text.push_str(&format!(
+            " That is this pair by itself: among so many pairs one may look like it by chance (over all pairs {} %).",
+            signed_range(together, 1)
+        ));
     }
     text
+}
+
+/// With three set-ups or more: which is likely to have the least drag, the likeliest first.
+fn lowest(compared: &Compared) -> Option<String> {
+    let mut chances: Vec<(f64, &str)> = compared
+        .setups
+        .iter()
+        .filter_map(|s| Some((s.chance_lowest?, s.name.as_str())))
+        .collect();
+    chances.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let each: Vec<String> = chances
+        .iter()
+        .map(|(chance, name)| format!("'{name}' {}", percent_chance(100.0 * chance)))
+        .collect();
+    (each.len() > 2).then(|| format!("Chance of having the least drag of all: {}.", each.join(", ")))
 }
 
 fn resolved(finding: &Finding, name: &str, base: &str) -> String {
@@ -74,9 +113,8 @@ fn resolved(finding: &Finding, name: &str, base: &str) -> String {
     )
 }
 
-fn not_resolved(finding: &Finding, name: &str, base: &str, compared: &Compared) -> String {
+fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String {
     let percent = &finding.cda_change_percent;
-    let small = compared.surveyed.test_day.smallest_difference_percent;
     let read = format!(
         "'{name}' read {} drag area than '{base}'",
         more_or_less(percent.value)
@@ -174,8 +212,11 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         ),
     ];
     let heading = format!(
-        "From A, '{}', to B, '{}':",
-        names[f.baseline].name, names[f.setup].name
+        "From {}, '{}', to {}, '{}':",
+        letter(f.baseline),
+        names[f.baseline].name,
+        letter(f.setup),
+        names[f.setup].name
     );
     format!(
         "{}\n{}\n{}",
@@ -183,22 +224,35 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         table(&["change", "estimate", "±", "90 % interval"], &[0], rows, width),
         wrapped(
             &format!(
-                "Chance that B has less drag: {}. Verdict: {}.",
+                "Chance that {} has less drag: {}. Verdict: {}.",
+                letter(f.setup),
                 chance(f),
-                f.call.as_text()
+                verdict(f)
             ),
             width
         )
     )
 }
 
+pub(super) fn chance(f: &Finding) -> String {
+    f.probability_lower
+        .map_or("not known".to_string(), |p| percent_chance(100.0 * p))
+}
+
 /// Nothing is certain, however the rounding falls.
-fn chance(f: &Finding) -> String {
-    match f.probability_lower.map(|p| 100.0 * p) {
-        None => "not known".to_string(),
-        Some(p) if p > 99.9 => "above 99.9 %".to_string(),
-        Some(p) if p < 0.1 => "below 0.1 %".to_string(),
-        Some(p) => format!("{p:.1} %"),
+fn percent_chance(percent: f64) -> String {
+    match percent {
+        p if p > 99.9 => "above 99.9 %".to_string(),
+        p if p < 0.1 => "below 0.1 %".to_string(),
+        p => format!("{p:.1} %"),
+    }
+}
+
+/// A null pair has no verdict: whatever it shows is not a difference.
+fn verdict(f: &Finding) -> &'static str {
+    match f.null_test {
+        Some(_) => "null test",
+        None => f.call.as_text(),
     }
 }
 
@@ -219,7 +273,7 @@ fn all_pairs(all: &[Finding], width: usize) -> String {
                     .trim_start_matches("above ")
                     .trim_start_matches("below ")
                     .to_string(),
-                f.call.as_text().to_string(),
+                verdict(f).to_string(),
             ]
         })
         .collect();
@@ -232,8 +286,8 @@ fn all_pairs(all: &[Finding], width: usize) -> String {
         "less drag",
         "verdict",
     ];
-    let note = "The 90 % interval is that of a pair alone; 'for all pairs' holds over all of them together. \
-                'less drag' is the chance that the second has less.";
+    let note = "The 90 % interval is that of a pair alone, and so are 'less drag', the chance that the second has \
+                less, and the verdict; nine times in ten all intervals 'for all pairs' hold at once.";
     format!(
         "{}\n{}",
         table(&header, &[0, 6], rows, width),

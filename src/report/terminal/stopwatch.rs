@@ -5,7 +5,7 @@ use super::super::words::{signed, signed_range, wrapped};
 use super::letter;
 use crate::study::{Compared, Stopwatched};
 use crate::test_day::Shape;
-use crate::verdict::{Cause, Finding};
+use crate::verdict::{Cause, Finding, stopwatch_misleads};
 
 /// More pairs than this do not fit beside each other: those with the first set-up are shown.
 const MOST_COLUMNS: usize = 6;
@@ -107,6 +107,19 @@ fn note(shown: &[(&Finding, &Stopwatched)], nothing: &[&str]) -> String {
     );
     if !nothing.is_empty() {
         text.push_str(&format!(" Less than 0.05 s: {}.", nothing.join(", ")));
+    }
+    for (finding, seen) in shown {
+        let if_all_drag = seen.change_if_all_drag_percent;
+        if let (true, Some(percent)) = (stopwatch_misleads(finding, if_all_drag), if_all_drag) {
+            text.push_str(&format!(
+                " From {} to {} the times alone would take a change of {} % in drag area, more than posture or \
+                 equipment is known to make; the estimate puts {} % down to the set-up.",
+                letter(finding.baseline),
+                letter(finding.setup),
+                signed(percent, 0),
+                signed(finding.cda_change_percent.value, 1)
+            ));
+        }
     }
     text
 }

@@ -28,12 +28,13 @@ fn json_stands_alone_on_standard_output() {
 }
 
 #[test]
-fn json_of_several_folders_is_a_list_and_a_bad_folder_does_not_cost_the_good_ones() {
+fn a_bad_folder_does_not_cost_the_good_ones_and_a_day_named_twice_counts_once() {
     let bench = Bench::of(&short_day());
     let ran = bench.run(&["compare", "day", "absent", "day", "--json"]);
     assert_eq!(ran.code, Some(1));
-    let list: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
-    assert_eq!(list.as_array().unwrap().len(), 2);
+    let found: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(found["days"].as_array().unwrap().len(), 2);
+    assert_eq!(found["together"]["warnings"][0]["kind"], "same rides");
     assert!(ran.stderr.starts_with("stillair: absent: "), "{}", ran.stderr);
 }
 
@@ -205,5 +206,55 @@ fn two_names_for_the_same_thing_are_called_so() {
         "name = \"set-up B\"\nsame_as = \"set-up A\"",
     );
     let text = unwrapped(&bench.compare().works().stdout);
-    assert!(text.contains("By test.toml the two are the same"), "{text}");
+    assert!(
+        text.contains("'set-up B' and 'set-up A' are the same by test.toml, and came out ")
+            && text.contains("Verdict: null test."),
+        "{text}"
+    );
+    let json = bench.run(&["compare", "day", "--json"]).json();
+    let pair = &json["comparisons"][0];
+    assert_eq!(
+        (&pair["null_test"], &pair["verdict"]),
+        (&true.into(), &"not resolved".into())
+    );
+    let says = &pair["null_test_says"];
+    assert_eq!(says["change_percent"], pair["cda_change_percent"]["value"]);
+    let agrees = says["chance_of_more"].as_f64().unwrap() >= 0.1;
+    assert_eq!(says["agrees"], agrees);
+    assert!(
+        says["sentence"].as_str().unwrap().starts_with("came out "),
+        "{says}"
+    );
+}
+
+/// Three set-ups, of which one is said to be another and is not: what casts doubt is read first, then each pair,
+/// then who is likely to have the least drag.
+#[test]
+fn a_failed_null_test_is_read_before_the_pairs_that_it_casts_doubt_on() {
+    let mut plan = out_and_back_plan(8, "", -6.0).calm();
+    let mut third = plan.setups[0].clone();
+    (third.name, third.cda_m2) = ("set-up C".to_string(), 1.09 * third.cda_m2);
+    plan.setups.push(third);
+    let bench = Bench::of(&ride_day(&plan.with_order("ABCCBA", 2)));
+    bench.replace(
+        "name = \"set-up C\"",
+        "name = \"set-up C\"\nsame_as = \"set-up A\"",
+    );
+    let text = unwrapped(&bench.compare().works().stdout);
+    let places: Vec<usize> = [
+        "'set-up C' and 'set-up A' are the same by test.toml",
+        "'set-up B' is faster than 'set-up A'",
+        "'set-up C' is slower than 'set-up B'",
+        "Chance of having the least drag of all: 'set-up B' ",
+        "for all pairs",
+        "To mind",
+        "'set-up C' and 'set-up A' are the same thing under two names",
+    ]
+    .iter()
+    .map(|words| {
+        text.find(words)
+            .unwrap_or_else(|| panic!("no {words:?} in {text}"))
+    })
+    .collect();
+    assert!(places.is_sorted(), "{places:?} {text}");
 }
