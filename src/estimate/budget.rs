@@ -89,11 +89,9 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };
-    // A set-up that was named and never ridden is nothing to compare with.
-    let first = rest.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     let uncertainties: Vec<f64> = inputs.iter().map(|input| input.standard_uncertainty).collect();
-    let found = effects(&uncertainties, &outputs(&rest, first), |input, error| {
-        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said, first))
+    let found = effects(&uncertainties, &outputs(&rest), |input, error| {
+        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said))
     });
     inputs
         .iter()
@@ -114,8 +112,10 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
         .collect()
 }
 
-/// The drag area of each set-up, then the log ratios to the first: of drag area, and of rolling resistance.
-fn outputs(said: &Said, first: usize) -> Vec<f64> {
+/// The drag area of each set-up, then the log ratios to the first that was ridden: of drag area, and of rolling resistance.
+fn outputs(said: &Said) -> Vec<f64> {
+    // A set-up that was named and never ridden is nothing to compare with.
+    let first = said.log_cda.iter().position(|log| log.is_finite()).unwrap_or(0);
     let over_first = |logs: &[f64]| -> Vec<f64> { logs.iter().map(|log| log - logs[first]).collect() };
     let cda_m2 = said.log_cda.iter().map(|log| log.exp()).collect();
     [cda_m2, over_first(&said.log_cda), over_first(&said.log_crr)].concat()

@@ -6,13 +6,13 @@
 
 use super::comparison::{Comparison, Spread};
 use super::joint::prior::RATIO_LOG_SD;
-use super::joint::{Believed, linear, lowest};
+use super::joint::{Believed, linear, lowest, together as over_pairs};
 use nalgebra::{Cholesky, DMatrix, DVector};
 use std::collections::BTreeMap;
 
 /// Standard deviation of a set-up's log ratio from day to day: median, and standard deviation of its logarithm.
 /// Judgement, no published source: what METHOD 4 gives for one mounting to the next.
-pub const DAY_PRIOR: (f64, f64) = (0.01, 0.6);
+pub const DAY_PRIOR: (f64, f64) = (0.007, 0.6);
 /// Steps of the quadrature over it, in standard deviations of the logarithm: the evidence is smooth on this scale,
 /// and beyond the ends nothing is left unless days differ by ten per cent and more.
 const DAY_STEPS: std::ops::RangeInclusive<i32> = -6..=10;
@@ -82,6 +82,18 @@ impl OverDays {
             })
             .collect();
         lowest::chances(&lifted, setups)
+    }
+
+    /// The level at which the interval of each pair (set-up, baseline) must be given so that all of them hold together
+    /// at `level`. `None` with a single pair.
+    pub fn level_for_each(&self, pairs: &[[usize; 2]], level: f64) -> Option<f64> {
+        let factors: Vec<[(usize, f64); 4]> = pairs
+            .iter()
+            .map(|[setup, baseline]| [(*setup, 1.0), (*baseline, -1.0), (0, 0.0), (0, 0.0)])
+            .collect();
+        (pairs.len() > 1)
+            .then(|| over_pairs::level_for_each(&self.ratios, &factors, &[], level))
+            .flatten()
     }
 }
 

@@ -226,6 +226,10 @@ fn chances_of_being_the_lowest_are_those_of_the_ratios() {
     for chance in three.chance_of_lowest(&[0, 1, 2]) {
         assert!((chance - 1.0 / 3.0).abs() < 0.015, "{chance}");
     }
+    // Tukey: q(0.90; 3, ∞) = 2.902 (tables, M), and each pair then stands at 2 Φ(2.902/√2) − 1 = 0.9598 (D).
+    let level = three.level_for_each(&[[1, 0], [2, 0], [2, 1]], 0.9).unwrap();
+    assert!((level - 0.9598).abs() < 0.005, "{level}");
+    assert_eq!(two.level_for_each(&[[1, 0]], 0.9), None);
 }
 
 #[test]

@@ -12,8 +12,9 @@ use super::welch::welch;
 use crate::course::Direction;
 use crate::test_day::{Setup, Shape};
 
-/// METHOD 4, prior of remounting: 1 % of CdA from one mounting of a set-up to the next.
-pub const REMOUNTING_SHARE: f64 = 0.01;
+/// From one mounting of a set-up to the next: a rider gets back into position to 0.3 to 1.5 % of CdA. Judgement, no
+/// published source (METHOD 4 has 1 %; see `joint::prior`).
+pub const REMOUNTING_SHARE: f64 = 0.007;
 /// How many passes the expected spread between passes is worth beside the seen one.
 /// Judgement: three passes tell a standard deviation to about half of itself.
 const SPREAD_PRIOR_PASSES: f64 = 3.0;

@@ -212,10 +212,9 @@ pub(super) fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Op
     let setups = of.day.setups;
     let about = about(setups, [setup, baseline]);
     // The effects on the two log ratios to the first set-up have one cause each: they subtract.
-    let left = |lines: &[BudgetLine], weighed: Weighed| -> f64 {
-        let outside = lines.iter().filter(|line| !line.inside);
+    let left = |lines: &mut dyn Iterator<Item = &BudgetLine>, weighed: Weighed| -> f64 {
         let apart = |effects: &[f64]| effects[setup] - effects[baseline];
-        outside
+        lines
             .map(|line| {
                 let drag = weighed.drag * apart(&line.effect_log_ratio);
                 drag + weighed.rolling * apart(&line.effect_log_crr_ratio)
@@ -224,11 +223,12 @@ pub(super) fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Op
             .sum()
     };
     let [drag_only, rolling_only] = [About::Drag, About::Rolling].map(|about| tested(about, at));
-    let common = left(of.budget, drag_only) + left(of.of_average, drag_only);
+    let outside = || of.budget.iter().filter(|line| !line.inside);
+    let common = left(&mut outside(), drag_only) + left(&mut of.of_average.iter(), drag_only);
     let pass_average = compare_blocks(of.averages, setup, baseline, common.sqrt())?;
     let typed = (setups[setup].crr.value / setups[baseline].crr.value).ln();
     let compare = |weighed: Weighed| {
-        let common = left(of.budget, weighed).sqrt();
+        let common = left(&mut outside(), weighed).sqrt();
         let mut found = of
             .joint
             .compare([setup, baseline], weighed, common, pass_average.blocks)?;

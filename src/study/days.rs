@@ -1,6 +1,7 @@
 //! Several test days in one answer: set-ups matched by name, days combined, every pair judged.
 
 use super::answer::{self, Estimates};
+use super::distrust::same_thing;
 use super::{Compared, Progress, compare};
 use crate::error::Fault;
 use crate::estimate::cells::{Shift, rig};
@@ -10,7 +11,7 @@ use crate::estimate::joint::Believed;
 use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::test_day::Setup;
-use crate::verdict::{self, About, Agreement, At, Estimated, Finding, LEVEL, agreement, judge};
+use crate::verdict::{self, About, Agreement, At, Estimated, Finding, LEVEL, agreement, as_null_test, judge};
 use crate::warning::Warning;
 use nalgebra::{DMatrix, DVector};
 use std::path::Path;
@@ -300,16 +301,24 @@ fn all_pairs(
             })
         })
         .collect();
-    let asked: Vec<(usize, usize)> = told
+    let asked: Vec<[usize; 2]> = told
         .iter()
-        .flat_map(|base| told.iter().map(move |setup| (*setup, *base)))
-        .filter(|(setup, base)| setup > base && groups[*setup] == groups[*base])
+        .flat_map(|base| told.iter().map(move |setup| [*setup, *base]))
+        .filter(|[setup, base]| setup > base && groups[*setup] == groups[*base])
         .collect();
+    let level = over.level_for_each(&asked, LEVEL);
     asked
         .iter()
-        .filter_map(|(setup, base)| {
+        .filter_map(|[setup, base]| {
             let comparison = over.compare(*setup, *base, [ridden[*setup].blocks, ridden[*base].blocks])?;
-            pair(days, matched, &comparison, asked.len())
+            let mut found = pair(days, matched, &comparison, asked.len())?;
+            if let Some(level) = level {
+                found.finding = found.finding.holding_together(&comparison, level);
+            }
+            if same_thing(&matched.setups, *setup, *base) {
+                found.finding = as_null_test(found.finding);
+            }
+            Some(found)
         })
         .collect()
 }
@@ -333,8 +342,12 @@ fn pair(days: &[Compared], matched: &Matched, comparison: &Comparison, pairs: us
         rolling: None,
         pass_average: mean_of_days(&averages).unwrap_or(unknown),
     };
+    let mut finding = judge(&judged, &at);
+    if same_thing(&matched.setups, finding.setup, finding.baseline) {
+        finding = as_null_test(finding);
+    }
     Some(Pair {
-        finding: judge(&judged, &at),
+        finding,
         days: direct
             .iter()
             .map(|(day, d)| OfDay {

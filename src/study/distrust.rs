@@ -75,7 +75,8 @@ fn seen_here(day: &Day, finding: &Finding) -> Vec<&'static str> {
     here
 }
 
-fn null_test(finding: &Finding, [name, base]: [&str; 2]) -> Option<Warning> {
+/// A null test that failed, of one day or of several.
+pub(super) fn null_test(finding: &Finding, [name, base]: [&str; 2]) -> Option<Warning> {
     let test = finding.null_test?;
     let next = match test.agrees() {
         Some(true) => return None,

@@ -3,9 +3,9 @@
 use super::{FitEnd, SetupResult, Surveyed};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
-use crate::estimate::joint::Joint;
 use crate::estimate::joint::explore::Ended;
 use crate::estimate::joint::prior::gust_mean_square;
+use crate::estimate::joint::{BAROMETER_DRIFT_M_S, Joint};
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
@@ -13,8 +13,6 @@ use crate::test_day::Shape;
 /// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
 /// pressure and load. Common practice, no published source.
 const SPEED_SCALE: f64 = 0.005;
-/// Weather moves a barometer by about this during a pass (METHOD 3: 0.35 m in 2.5 min at 1 hPa/h).
-const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 
 /// What the joint estimate has among its unknowns.
 const INSIDE: [&str; 3] = [
@@ -156,7 +154,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
         input.map_or(0.0, |input| input.standard_uncertainty)
     };
     let strengths = &joint.strengths;
-    let (gust_square, gust_square_uncertainty) = gust_mean_square(strengths.gust_q_m2_s);
+    let (gust_square, _) = gust_mean_square(strengths.gust_q_m2_s);
     joint
         .inside
         .iter()
@@ -164,7 +162,9 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
             let (standard_uncertainty, unit) = match line.input {
                 "mean wind" => (known("mean wind, east"), "m/s"),
                 "wandering wind" => (strengths.wander_sd_m_s, "m/s"),
-                "gusts' mean square" => (gust_square_uncertainty.min(gust_square), "m²/s²"),
+                "mean square of gusts and crosswind" => {
+                    (joint.gust_square_standard_uncertainty_m2_s2, "m²/s²")
+                }
                 "climb of the road" => (known("climb from start to finish"), "m"),
                 "remounting" => (strengths.block_sd, "1"),
                 "position from pass to pass" => (strengths.pass_sd, "1"),

@@ -12,7 +12,7 @@ mod days;
 
 mod distrust;
 
-mod doubt;
+mod flags;
 
 mod gather;
 
@@ -217,8 +217,8 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     let at_work = AtWork::of(&day, &surveyed, &joint, &rolling);
     for (ride, judged) in rides.iter().zip(&joint.passes) {
         let result = &mut passes[ride.pass];
-        result.flags.extend(doubt::flags(judged));
-        result.judged = Some(doubt::seen(judged, setups.len()));
+        result.flags.extend(flags::flags(judged));
+        result.judged = Some(flags::seen(judged, setups.len()));
     }
     for pass in &averages.passes {
         let ride = &rides[pass.ride];

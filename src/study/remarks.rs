@@ -1,6 +1,6 @@
 //! What a careful reader of the day would point out, each with what to do about it.
 
-use super::doubt::ODD;
+use super::flags::ODD;
 use super::{PassResult, SetupResult, Surveyed};
 use crate::estimate::cells::{Shift, accounts};
 use crate::estimate::joint::Joint;

@@ -114,16 +114,16 @@ impl NullTest {
         if chance >= 1.0 - LEVEL {
             return format!("{apart}: as it should be");
         }
-        let days = (1.0 / chance).round();
-        let often = if days < 1000.0 {
-            format!("on 1 of {days:.0} days")
+        let times = (1.0 / chance).round();
+        let often = if times < 1000.0 {
+            format!("once in {times:.0} times")
         } else {
-            "on fewer than 1 of 1000 days".to_string()
+            "less than once in 1000 times".to_string()
         };
         let advice = if chance < HARDLY_CHANCE {
-            "do not believe the intervals of this day before you know why"
+            "do not believe the other intervals before you know why"
         } else {
-            "look for a reason before you build on the intervals of this day"
+            "look for a reason before you build on the other intervals"
         };
         format!("{apart}, which chance alone gives {often}: {advice}")
     }

@@ -165,19 +165,19 @@ fn a_null_test_says_how_often_chance_gives_as_much() {
             1.834,
             0.0667,
             false,
-            "which chance alone gives on 1 of 15 days: look for a reason",
+            "which chance alone gives once in 15 times: look for a reason",
         ),
         (
             2.807,
             0.0050,
             false,
-            "which chance alone gives on 1 of 200 days: do not believe",
+            "which chance alone gives once in 200 times: do not believe",
         ),
         (
             4.0,
             0.000063,
             false,
-            "on fewer than 1 of 1000 days: do not believe",
+            "less than once in 1000 times: do not believe",
         ),
     ] {
         for change_percent in [5.0, -5.0] {

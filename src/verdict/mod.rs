@@ -6,8 +6,6 @@ mod doubt;
 
 mod finding;
 
-mod odd;
-
 mod power;
 
 mod road;
@@ -21,7 +19,6 @@ pub use doubt::{
     LARGEST_PERCENT, NullTest, as_null_test, change_if_all_drag_percent, stopwatch_misleads, too_good,
 };
 pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
-pub use odd::{OddPass, odd_passes};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use road::{Stretch, road};
 pub use still_air::{StillAir, still_air_time_s};

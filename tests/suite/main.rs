@@ -14,6 +14,8 @@ mod held_out;
 
 mod hand_marked;
 
+mod joint_days;
+
 mod mixed_models;
 
 mod outside;

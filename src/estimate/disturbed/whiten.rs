@@ -6,10 +6,7 @@
 //! every pattern that is looked for in it.
 
 use super::trail::Trail;
-
-/// How long gusts are remembered. METHOD 4 ties the strength of gust work to a memory; 5 s are a choice, the
-/// same as of the simulated days.
-const GUST_MEMORY_S: f64 = 5.0;
+use crate::estimate::one_pass::GUST_MEMORY_S;
 
 /// One step of the filter.
 #[derive(Debug, Clone, Copy)]

@@ -42,6 +42,7 @@ pub(super) fn answer(
         },
         passes: passes(day, model, &pooled, &solved, disturbed)?,
         inside: inside(model, settled, &pooled, &solved, &hyper, setups)?,
+        gust_square_standard_uncertainty_m2_s2: model.gust_square_sd(hyper.gust_q),
         ended: settled.ended,
         steps: settled.steps,
         centre: Centre {
@@ -156,7 +157,7 @@ fn inside(
         ("mean wind", explained(solved, &functions, &MEAN_WIND)?),
         ("wandering wind", explained(solved, &functions, &wander)?),
         (
-            "gusts' mean square",
+            "mean square of gusts and crosswind",
             explained(solved, &functions, &[GUST_SQUARE])?,
         ),
         ("climb of the road", explained(solved, &functions, &climb)?),

@@ -6,7 +6,7 @@ use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
 use statrs::distribution::{ContinuousCDF, Normal};
 
-/// Strengths that are told from outside instead of being integrated over.
+/// What is told from outside: strengths, instead of being integrated over, and that nothing was disturbed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Told {
     pub wander_sd_m_s: Option<f64>,
@@ -14,6 +14,8 @@ pub struct Told {
     pub gust_q_m2_s: Option<f64>,
     pub block_sd: Option<f64>,
     pub pass_sd: Option<f64>,
+    /// No disturbed stretch is looked for: for seeing what looking is worth.
+    pub undisturbed: bool,
 }
 
 impl Told {

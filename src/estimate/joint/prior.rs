@@ -1,12 +1,14 @@
 //! What is known of any test day before it is ridden, and how its slow processes hang together in time.
 
-use crate::estimate::one_pass::GUST_MEMORY_S;
+use crate::estimate::one_pass::{GUST_MEMORY_S, GUST_Q_LOG_SD, GUST_Q_MEDIAN_M2_S};
+use crate::estimate::plain::REMOUNTING_SHARE;
+use crate::estimate::rolling::WIND_WANDER_M_S;
 use nalgebra::DMatrix;
 
-/// METHOD 4: CdA 0.30 m² × e^±0.35.
+/// METHOD 4: CdA 0.30 m² × e^±0.35, of every set-up.
 pub const CDA_MEDIAN_M2: f64 = 0.30;
 pub const CDA_LOG_SD: f64 = 0.35;
-/// METHOD 4: a set-up differs from the baseline by e^±0.30, in drag area or in rolling resistance.
+/// METHOD 4: a set-up differs from another by e^±0.30, in drag area or in rolling resistance.
 pub const RATIO_LOG_SD: f64 = 0.30;
 /// A power meter's zero, tyres that warm, bottles that empty: the retarding force walks by this within an hour.
 /// Common practice, no published source: a meter drifts by some 2 % of 235 W in a morning, 1.5 W an hour at 10 m/s.
@@ -33,7 +35,13 @@ pub struct Hyper {
 /// A rider gets back into position to 0.3 to 1.5 % of CdA, and keeps it from pass to pass to half of that
 /// (judgement, no published source); METHOD's medians of 1 and 0.5 % are the upper half of that range, and made
 /// the intervals of such days hold the truth too often.
-pub const HYPER_PRIOR: [(f64, f64); 5] = [(0.4, 0.8), (900.0, 0.7), (2.0, 1.2), (0.007, 0.5), (0.0035, 0.6)];
+pub const HYPER_PRIOR: [(f64, f64); 5] = [
+    (WIND_WANDER_M_S, 0.8),
+    (900.0, 0.7),
+    (GUST_Q_MEDIAN_M2_S, GUST_Q_LOG_SD),
+    (REMOUNTING_SHARE, 0.5),
+    (0.5 * REMOUNTING_SHARE, 0.6),
+];
 
 impl Hyper {
     pub fn medians() -> Hyper {
@@ -53,6 +61,20 @@ impl Hyper {
     pub fn to_array(self) -> [f64; 5] {
         [self.wander, self.memory, self.gust_q, self.block, self.pass]
     }
+}
+
+/// Covariance of the baseline's log drag area and, after it, of the log ratios of `ratios` set-ups to it.
+///
+/// Each set-up's log drag area is what all share plus something of its own, alike for all of them: so it does not
+/// matter which one is called the baseline.
+pub fn log_cda_covariance(ratios: usize) -> DMatrix<f64> {
+    let own = 0.5 * RATIO_LOG_SD * RATIO_LOG_SD;
+    DMatrix::from_fn(1 + ratios, 1 + ratios, |i, j| match (i, j) {
+        (0, 0) => CDA_LOG_SD * CDA_LOG_SD,
+        (0, _) | (_, 0) => -own,
+        _ if i == j => 2.0 * own,
+        _ => own,
+    })
 }
 
 /// Mean square that gusts add to ⟨(v+w)V_a⟩, σ_u² + ½ σ_c² with both alike, m²/s²: value and standard uncertainty.
@@ -115,6 +137,21 @@ pub fn drift_covariance_n2(when: &[When]) -> DMatrix<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_set_up_and_every_pair_has_the_same_prior() {
+        let covariance = log_cda_covariance(3);
+        // Of the baseline, and then of each set-up as the baseline's plus its own log ratio.
+        let log_cdas = DMatrix::from_fn(4, 4, |row, setup| f64::from(u8::from(row == 0 || row == setup)));
+        let of_setups = log_cdas.tr_mul(&(covariance * &log_cdas));
+        for a in 0..4 {
+            assert!((of_setups[(a, a)].sqrt() - CDA_LOG_SD).abs() < 1e-12);
+            for b in 0..a {
+                let apart = of_setups[(a, a)] + of_setups[(b, b)] - 2.0 * of_setups[(a, b)];
+                assert!((apart.sqrt() - RATIO_LOG_SD).abs() < 1e-12, "{a} {b}: {apart}");
+            }
+        }
+    }
 
     /// Simpson's rule on many panels over both passes; the kink where their times meet costs some 1e-6.
     fn by_sums(a: &When, b: &When, memory_s: f64) -> f64 {

@@ -3,7 +3,8 @@
 use super::contribution::Contribution;
 use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
 use super::prior::{
-    CDA_LOG_SD, CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, wander_correlation,
+    CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, log_cda_covariance,
+    wander_correlation,
 };
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -111,6 +112,8 @@ impl Model {
         let first_knot = places.len();
         places.extend((0..layout.free_knots()).map(|k| vec![layout.knot(k)]));
         let rolling_ratio = rolling.map_or(1.0, |place| point[place].exp());
+        let rolled_j: f64 = c.rolling_j.iter().sum();
+        let still_j: f64 = c.air.iter().map(|air| air.still).sum();
         let rows = c.cells() + c.air_speeds.len();
         let mut expected = DVector::zeros(rows);
         let mut design = DMatrix::zeros(rows, places.len());
@@ -124,7 +127,10 @@ impl Model {
             design[(cell, 3)] = cda * air.gust;
             let mut sum = drag_j;
             if rolling.is_some() {
-                let rolled_j = c.crr * c.rolling_j[cell];
+                // Spread over the cells as drag is: within a pass the speeds are the gusts' as much as the rider's,
+                // and would tell more rolling resistance where a gust slowed the rider (see `rolling`). What tells
+                // the two apart is passes of other speeds.
+                let rolled_j = c.crr * rolled_j * air.still / still_j;
                 design[(cell, 5)] = rolled_j * rolling_ratio;
                 sum += rolled_j * (rolling_ratio - 1.0);
             }
@@ -202,16 +208,20 @@ impl Model {
         Some(pooled)
     }
 
-    /// Precision of the shared unknowns' priors; the units are those of the unknowns.
-    fn shared_precision(&self, log_gust_q: f64) -> DMatrix<f64> {
-        let layout = &self.layout;
-        let mut precision = DMatrix::zeros(layout.shared(), layout.shared());
+    /// Standard uncertainty of the mean square that gusts and an unseen crosswind add, m²/s².
+    pub fn gust_square_sd(&self, log_gust_q: f64) -> f64 {
         let gust_sd = gust_mean_square(log_gust_q.exp()).1;
         // Half a squared normal of variance s² has its median at 0.23 s², its mean at 0.5 s², and spreads by
         // 0.7 s²: from the median on, half its mean up and as much as its mean about.
-        let square_sd = gust_sd.hypot(self.cross_square_m2_s2).max(1e-6);
+        gust_sd.hypot(self.cross_square_m2_s2).max(1e-6)
+    }
+
+    /// Precision of the shared unknowns' priors; the units are those of the unknowns.
+    fn shared_precision(&self, log_gust_q: f64) -> Option<DMatrix<f64>> {
+        let layout = &self.layout;
+        let mut precision = DMatrix::zeros(layout.shared(), layout.shared());
+        let square_sd = self.gust_square_sd(log_gust_q);
         let mut set = |place: usize, sd: f64| precision[(place, place)] = sd.powi(-2);
-        set(LOG_CDA, CDA_LOG_SD);
         set(GUST_SQUARE, square_sd);
         let scale_sd = self
             .contributions
@@ -222,15 +232,25 @@ impl Model {
         for place in MEAN_WIND {
             set(place, self.wind_standard_uncertainty_m_s.max(1e-6));
         }
-        for place in layout.drag.iter().chain(&layout.rolling).flatten() {
+        for place in layout.rolling.iter().flatten() {
             set(*place, RATIO_LOG_SD);
+        }
+        let drags: Vec<usize> = [LOG_CDA]
+            .into_iter()
+            .chain(layout.drag.iter().copied().flatten())
+            .collect();
+        let of_drags = Cholesky::new(log_cda_covariance(drags.len() - 1))?.inverse();
+        for (i, row) in drags.iter().enumerate() {
+            for (j, column) in drags.iter().enumerate() {
+                precision[(*row, *column)] = of_drags[(i, j)];
+            }
         }
         for i in 0..layout.free_knots() {
             for j in 0..layout.free_knots() {
                 precision[(layout.knot(i), layout.knot(j))] = self.profile_precision[(i, j)];
             }
         }
-        precision
+        Some(precision)
     }
 
     /// Factors of the covariances of what each pass has of its own: log drag area, and wind (east and north alike).
@@ -279,7 +299,7 @@ impl Model {
             let own = factor.tr_mul(&b.rows(at, passes));
             b.rows_mut(at, passes).copy_from(&own);
         }
-        let precision = self.shared_precision(pooled.gust_q);
+        let precision = self.shared_precision(pooled.gust_q)?;
         let prior = Cholesky::new(precision.clone())?;
         let mut corner = h.view_mut((0, 0), (shared, shared));
         corner += &precision;

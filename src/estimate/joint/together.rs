@@ -21,7 +21,7 @@ type Factors = [(usize, f64); 4];
 /// `shared`: for each input common to all passes, what one standard uncertainty of it does to what is believed.
 ///
 /// Never below `level`. `None` where a pair has no distribution. The draws have a fixed seed.
-pub(super) fn level_for_each(
+pub(in crate::estimate) fn level_for_each(
     drags: &[Believed],
     pairs: &[Factors],
     shared: &[Vec<f64>],

@@ -170,13 +170,19 @@ impl<'a> Twin<'a> {
             let setup = &self.day.setups[ride.setup];
             let weight_n = mass_kg(ride, setup) * ride.gravity_m_s2;
             let ratio = self.places.rolling[ride.setup].map_or(1.0, |place| at[place].exp());
-            let crr = (setup.crr.value + self.crr_shift) * ratio;
-            for cell in &ride.cells {
-                let level_m: f64 = cell
-                    .steps
+            let crr = setup.crr.value + self.crr_shift;
+            let level_m = |cell: &Cell| -> f64 {
+                cell.steps
                     .iter()
                     .map(|s| s.cos_slope * midway(s) * s.duration_s)
-                    .sum();
+                    .sum()
+            };
+            let all_level_m: f64 = ride.cells.iter().map(level_m).sum();
+            // What other tyres take more is told between passes: within one it goes as the drag in the known wind.
+            let known = |cell: &Cell| air_m3_s2(ride, cell, [0.0; 2]);
+            let all_known: f64 = ride.cells.iter().map(known).sum();
+            for cell in &ride.cells {
+                let more_j = (ratio - 1.0) * crr * weight_n * all_level_m * known(cell) / all_known;
                 let drifted_n = if self.drift_by_metre {
                     at[self.places.drift + pass]
                 } else {
@@ -185,7 +191,8 @@ impl<'a> Twin<'a> {
                 let lifted_m = self.unknown_height_m(at, cell.to_m) - self.unknown_height_m(at, cell.from_m);
                 energies.push(
                     self.drag_j(at, ride, pass, cell)
-                        + crr * weight_n * level_m
+                        + crr * weight_n * level_m(cell)
+                        + more_j
                         + weight_n * lifted_m
                         + drifted_n * metres(cell),
                 );

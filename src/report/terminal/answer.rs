@@ -5,7 +5,7 @@ use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
 use crate::test_day::Setup;
-use crate::verdict::{Call, Finding, Worth};
+use crate::verdict::{About, Call, Estimated, Finding, Worth};
 
 /// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
@@ -93,7 +93,7 @@ fn resolved(finding: &Finding, name: &str, base: &str) -> String {
         Call::LowerDrag => ("faster", "less", "worth"),
         _ => ("slower", "more", "at the cost of"),
     };
-    let percent = &finding.cda_change_percent;
+    let percent = finding.tested_percent();
     let interval = percent.interval_90.map_or(String::new(), |i| {
         format!(" (90 % interval {} %)", size_range(i, 1))
     });
@@ -106,18 +106,28 @@ fn resolved(finding: &Finding, name: &str, base: &str) -> String {
     let (watts, watts_range) = with_range(&finding.watts, 1, "W");
     let (seconds, seconds_range) = with_range(&finding.seconds_per_40_km, 0, "s");
     format!(
-        "'{name}' is {faster} than '{base}': {:.1} % {less} drag area{interval}, {worth} {watts} at {:.0} km/h{watts_range} \
+        "'{name}' is {faster} than '{base}': {:.1} % {less} {what}{interval}, {worth} {watts} at {:.0} km/h{watts_range} \
          or {seconds} over a flat 40 km{seconds_range}.",
         percent.value.abs(),
-        km_h(finding.speed_m_s)
+        km_h(finding.speed_m_s),
+        what = tested(finding)
     )
 }
 
+fn tested(finding: &Finding) -> &'static str {
+    match finding.about {
+        About::Drag => "drag area",
+        About::Rolling => "rolling resistance",
+        About::Both => "resistance of air and tyres",
+    }
+}
+
 fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String {
-    let percent = &finding.cda_change_percent;
+    let percent = finding.tested_percent();
     let read = format!(
-        "'{name}' read {} drag area than '{base}'",
-        more_or_less(percent.value)
+        "'{name}' read {} {} than '{base}'",
+        more_or_less(percent.value),
+        tested(finding)
     );
     let Some([low, high]) = percent.interval_90 else {
         return format!(
@@ -187,21 +197,37 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
     let (percent, m2) = (&f.cda_change_percent, &f.cda_change_m2);
     let at = format!("power at {:.0} km/h, W", km_h(f.speed_m_s));
     let seconds = &f.seconds_per_40_km;
-    let rows = vec![
+    let share = |what: &str, of: &Estimated| {
         change(
-            "drag area, %".into(),
-            percent.value,
-            uncertainty(percent.standard_uncertainty, 1),
-            percent.interval_90,
+            what.into(),
+            of.value,
+            uncertainty(of.standard_uncertainty, 1),
+            of.interval_90,
             1,
-        ),
-        change(
+        )
+    };
+    let mut rows = Vec::new();
+    if f.about != About::Rolling {
+        rows.push(share("drag area, %", percent));
+        rows.push(change(
             "drag area, m²".into(),
             m2.value,
             uncertainty(m2.standard_uncertainty, 4),
             m2.interval_90,
             4,
-        ),
+        ));
+    }
+    rows.extend(
+        f.crr_change_percent
+            .iter()
+            .map(|crr| share("rolling resistance, %", crr)),
+    );
+    rows.extend(
+        f.resistance_change_percent
+            .iter()
+            .map(|both| share("both together, %", both)),
+    );
+    rows.extend([
         change(at, f.watts.value, String::new(), f.watts.interval_90, 1),
         change(
             "time over a flat 40 km, s".into(),
@@ -210,7 +236,7 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
             seconds.interval_90,
             0,
         ),
-    ];
+    ]);
     let heading = format!(
         "From {}, '{}', to {}, '{}':",
         letter(f.baseline),
@@ -224,8 +250,9 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         table(&["change", "estimate", "±", "90 % interval"], &[0], rows, width),
         wrapped(
             &format!(
-                "Chance that {} has less drag: {}. Verdict: {}.",
+                "Chance that {} has less {}: {}. Verdict: {}.",
                 letter(f.setup),
+                if f.about == About::Drag { "drag" } else { tested(f) },
                 chance(f),
                 verdict(f)
             ),
@@ -260,7 +287,7 @@ fn all_pairs(all: &[Finding], width: usize) -> String {
     let rows = all
         .iter()
         .map(|f| {
-            let percent = &f.cda_change_percent;
+            let percent = f.tested_percent();
             vec![
                 format!("{} to {}", letter(f.baseline), letter(f.setup)),
                 signed(percent.value, 1),

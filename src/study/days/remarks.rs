@@ -2,6 +2,7 @@
 
 use super::{Matched, Pair, Together};
 use crate::study::Compared;
+use crate::study::distrust::null_test;
 use crate::warning::Warning;
 
 pub(super) fn remarks(
@@ -15,6 +16,8 @@ pub(super) fn remarks(
     all.extend(apart(matched, groups, together));
     for pair in &together.pairs {
         all.extend(disagree(days, together, pair));
+        let names = [pair.finding.setup, pair.finding.baseline].map(|s| together.setups[s].name.as_str());
+        all.extend(null_test(&pair.finding, names));
     }
     all.extend(by_way_of_others(together));
     all

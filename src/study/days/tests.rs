@@ -57,7 +57,7 @@ fn two_days_of_one_truth_agree_and_are_surer_than_each() {
     assert_eq!(pair.finding.call, Call::LowerDrag);
     assert!(pair.agreement.unwrap().holds());
     assert_eq!(both.warnings, []);
-    // Within what is taken beforehand, 1 % × e^±0.6.
+    // Within what is taken beforehand, 0.7 % × e^±0.6.
     assert!((0.4..2.5).contains(&both.day_to_day_percent.unwrap()));
 }
 
@@ -183,6 +183,27 @@ fn two_names_for_the_same_are_known_over_the_days() {
     assert_eq!(matched.numbers, [[0, 1], [1, 0]]);
     let same_as: Vec<_> = matched.setups.iter().map(|s| s.same_as).collect();
     assert_eq!(same_as, [None, Some(0)]);
+
+    let mut days = two_days().to_vec();
+    days[0].surveyed.test_day.setups[1].same_as = Some(0);
+    let both = together(&days);
+    let finding = &both.pairs[0].finding;
+    // 6 % apart by themselves: the days cannot be believed, and there is no call.
+    assert_eq!(finding.null_test.unwrap().agrees(), Some(false));
+    assert_eq!(finding.call, Call::NotResolved);
+    assert_eq!(kinds(&both), ["null test"]);
+}
+
+/// The days are of set-ups that differ: what they say of a pair called the same is a warning and no verdict.
+#[test]
+fn a_null_test_that_fails_over_the_days_is_a_warning() {
+    let mut days = two_days().to_vec();
+    days[0].surveyed.test_day.setups[1].same_as = Some(0);
+    let all = together(&days);
+    let finding = &all.pairs[0].finding;
+    assert_eq!(finding.call, Call::NotResolved);
+    assert_eq!(finding.null_test.unwrap().agrees(), Some(false));
+    assert!(kinds(&all).contains(&"null test"), "{:?}", kinds(&all));
 }
 
 #[test]

@@ -53,6 +53,7 @@ fn told(drawn: &Drawn) -> Told {
         gust_q_m2_s: Some(2.0 * wind.gust_along_sd_m_s.powi(2) * wind.gust_memory_s),
         block_sd: Some(drawn.plan.rider.position_block_sd),
         pass_sd: Some(drawn.plan.rider.position_pass_sd),
+        undisturbed: false,
     }
 }
 

@@ -18,8 +18,18 @@ impl Twin<'_> {
         let p = &self.places;
         let rides = self.day.rides;
         let mut s = DMatrix::zeros(p.all, p.all);
+        // What all set-ups share, and what each has of its own: the ratio takes the baseline's own off.
         s[(0, 0)] = CDA_LOG_SD.powi(2);
-        for place in p.ratio.iter().chain(&p.rolling).flatten() {
+        let own = RATIO_LOG_SD.powi(2) / 2.0;
+        for ratio in p.ratio.iter().flatten() {
+            s[(0, *ratio)] -= own;
+            s[(*ratio, 0)] -= own;
+            s[(*ratio, *ratio)] += own;
+            for other in p.ratio.iter().flatten() {
+                s[(*ratio, *other)] += own;
+            }
+        }
+        for place in p.rolling.iter().flatten() {
             s[(*place, *place)] = RATIO_LOG_SD.powi(2);
         }
         // The mean square of gusts is told to 60 % of itself; of half a squared normal half its variance.
