@@ -4,6 +4,7 @@
 use super::explore::Told;
 use super::made_days::{Made, Plan, made};
 use super::{Joint, Weighed, joint};
+use crate::estimate::cells::BlockWind;
 use crate::estimate::made::held;
 use crate::test_day::{Differs, Shape};
 use proptest::prelude::*;
@@ -127,18 +128,20 @@ fn holds([low, high]: [f64; 2]) -> Result<(), TestCaseError> {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 600,
+        cases: 300,
         rng_seed: RngSeed::Fixed(1),
         failure_persistence: None,
         ..ProptestConfig::default()
     })]
 
     /// `twice`: passes in pairs at the same time, as where two recordings of one ride were not told apart.
+    /// `noted`: an air-speed sensor, some of it in every cell, and winds read beside the road, as sure as can be.
     /// `power`: what the meter shows of the true power, down to nothing at all.
     #[test]
     fn any_day_gives_sound_numbers(
         plan in any_plan(),
         twice in any::<bool>(),
+        noted in prop_oneof![2 => Just(None), 1 => (0.0f64..12.0).prop_map(Some)],
         power in prop_oneof![3 => Just(1.0), 1 => 0.0f64..2.0],
         unknown_j in prop_oneof![3 => Just(0.0), 1 => 0.0f64..5000.0],
     ) {
@@ -151,6 +154,21 @@ proptest! {
         }
         for step in made.rides.iter_mut().flat_map(|r| &mut r.cells).flat_map(|c| &mut c.steps) {
             step.power_w *= power;
+        }
+        if let Some(air_speed_m_s) = noted {
+            for ride in &mut made.rides {
+                ride.air_speed_scale_standard_uncertainty = Some(0.0);
+                ride.power_zero_noted = true;
+                ride.wind_reading = Some(BlockWind {
+                    time_s: ride.middle_s,
+                    wind_east_m_s: 1.0,
+                    wind_north_m_s: air_speed_m_s - 6.0,
+                    wind_standard_uncertainty_m_s: 0.0,
+                });
+                for step in ride.cells.iter_mut().step_by(2).flat_map(|cell| &mut cell.steps) {
+                    step.air_speed_m_s = air_speed_m_s;
+                }
+            }
         }
         let found = answer(&made, &Told::default());
         prop_assert!(found.is_some(), "no answer");

@@ -72,7 +72,10 @@ proptest! {
         seed in 0u64..1000,
         draws in proptest::collection::vec(-1.0f64..1.0, 37),
     ) {
-        let made = made(&plan(shape, seed));
+        let mut made = made(&plan(shape, seed));
+        for step in made.rides.iter_mut().flat_map(|r| r.cells.iter_mut().step_by(2)).flat_map(|c| &mut c.steps) {
+            step.air_speed_m_s = 1.1 * step.start_speed_m_s;
+        }
         let day = made.day();
         let model = super::model(&day, made.profile.as_ref(), &held(), &Shift::default()).unwrap();
         let point = random_point(&model, &draws);
