@@ -31,10 +31,10 @@ impl Told {
     }
 }
 
-/// Gust strengths are taken in steps of this, as a logarithm: the day tells them to about 0.15.
-const GUST_STEP: f64 = 0.15;
-/// How far the first points are spread about the likeliest gust strength.
-const GUST_SPREAD: f64 = 0.2;
+/// Gust strengths are taken at so many steps each way, spread like the rest: each costs summing up the day anew.
+const GUST_STEPS: f64 = 6.0;
+/// ... of this many of the proposal's standard deviations.
+const GUST_STEP: f64 = 0.6;
 /// Points in each of the two rounds.
 const POINTS: usize = 48;
 
@@ -51,6 +51,13 @@ pub enum Ended {
     Converged,
     AtBound,
     NotConverged,
+}
+
+/// How far the first points are spread about the likeliest gust strength: a variance is told by n values to √(2/n)
+/// of itself, and they reach half as far again.
+fn gust_spread(model: &Model) -> f64 {
+    let cells: usize = model.contributions.iter().map(|c| c.cells()).sum();
+    (1.5 * (2.0 / cells as f64).sqrt()).clamp(0.12, 0.8)
 }
 
 fn log_prior(hyper: &[f64; 5], told: &[Option<f64>; 5]) -> f64 {
@@ -149,7 +156,7 @@ pub fn explore(model: &Model, point: &Point, log_gust_q: f64, told: &Told) -> Ve
         mean: HYPER_PRIOR.map(|(median, _)| median.ln()),
         sd: HYPER_PRIOR.map(|(_, sd)| sd),
     };
-    (prior.mean[2], prior.sd[2]) = (log_gust_q, GUST_SPREAD);
+    (prior.mean[2], prior.sd[2]) = (log_gust_q, gust_spread(model));
     let mut pools: Vec<(i32, Option<Pooled>)> = Vec::new();
     let mut first = round(model, point, &prior, &logs, &mut pools, log_gust_q, 0);
     weigh(&mut first, &logs, &[prior]);
@@ -179,8 +186,11 @@ fn round(
         let z = even_point(index, &normal);
         let mut x: [f64; 5] =
             std::array::from_fn(|k| told[k].unwrap_or(proposal.mean[k] + proposal.sd[k] * z[k]));
-        let level = ((x[2] - log_gust_q) / GUST_STEP).round().clamp(-6.0, 6.0);
-        x[2] = log_gust_q + GUST_STEP * level;
+        let step = GUST_STEP * gust_spread(model);
+        let level = ((x[2] - log_gust_q) / step)
+            .round()
+            .clamp(-GUST_STEPS, GUST_STEPS);
+        x[2] = log_gust_q + step * level;
         let key = level as i32;
         if !pools.iter().any(|(known, _)| *known == key) {
             pools.push((key, model.pool(point, x[2])));

@@ -6,7 +6,13 @@ use super::prior::{
     CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, log_cda_covariance,
     wander_correlation,
 };
+use crate::estimate::cells::BlockWind;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+
+/// A hand-held reading takes about this long, and the wind wanders by this until the middle of the pass.
+/// Common practice, no published source; the second is METHOD's wander of 0.4 m/s over some 3 of its 15 min.
+pub(super) const READING_S: f64 = 30.0;
+pub(super) const READING_WANDER_M_S: f64 = 0.2;
 
 /// The day's passes and what is known of the road beforehand.
 pub struct Model {
@@ -190,7 +196,7 @@ impl Model {
         for (pass, c) in self.contributions.iter().enumerate() {
             let first = pass == 0 || self.contributions[pass - 1].block != c.block;
             if let (true, Some(reading)) = (first, &c.wind_reading) {
-                let weight = 1.0 / reading.wind_standard_uncertainty_m_s.max(0.05);
+                let weight = reading_variance_m2_s2(reading, log_gust_q.exp()).sqrt().recip();
                 pooled.log_determinant_noise -= 4.0 * weight.ln();
                 pooled.add(Part {
                     rest: DVector::from_column_slice(&[
@@ -327,6 +333,12 @@ impl Model {
         solved.point = self.prior_mean(pooled.gust_q) + solved.unwhitened(whitened);
         Some(solved)
     }
+}
+
+/// Of a wind read beside the road as the mean wind of the pass that followed: what the reader says, the gusts that
+/// half a minute does not average out, and what the wind has wandered until then.
+fn reading_variance_m2_s2(reading: &BlockWind, gust_q_m2_s: f64) -> f64 {
+    reading.wind_standard_uncertainty_m_s.powi(2) + gust_q_m2_s / READING_S + READING_WANDER_M_S.powi(2)
 }
 
 impl Pooled {

@@ -9,6 +9,7 @@
 mod beforehand;
 mod parts;
 
+use super::system::{READING_S, READING_WANDER_M_S};
 use crate::course::Profile;
 use crate::estimate::cells::{BlockWind, Cell, PassRide};
 use crate::estimate::plain::Day;
@@ -287,7 +288,10 @@ impl<'a> Twin<'a> {
         }
         for (_, reading) in self.readings() {
             for row in [first, first + 1] {
-                r[(row, row)] = reading.wind_standard_uncertainty_m_s.powi(2);
+                // Gusts over half a minute of reading, and the wander until the pass.
+                r[(row, row)] = reading.wind_standard_uncertainty_m_s.powi(2)
+                    + strengths.gust_q_m2_s / READING_S
+                    + READING_WANDER_M_S.powi(2);
             }
             first += 2;
         }
