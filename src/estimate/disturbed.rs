@@ -91,6 +91,8 @@ pub struct TouchedCell {
 
 /// The disturbed stretches of each ride of a day, the most unusual first; most rides have none.
 ///
+/// A pass with fewer than three others of its direction is not searched: what the road does, and what a barometer
+/// that lags makes of its hills, would be taken for disturbances (nine in each of fifteen real rides of two passes).
 /// What is in half of the passes of a direction at one and the same place cannot be told from the road.
 ///
 /// * `cda_m2`: drag area of a first fit, one for each ride. It need not be good: what is wrong with it over the
@@ -98,12 +100,25 @@ pub struct TouchedCell {
 /// * `crr_shift`: added to the Crr of every set-up.
 /// * `gust_q_m2_s`: strength of the gusts in the first fit; the search for the day's own begins there.
 pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64) -> Vec<Vec<Disturbance>> {
+    let enough = |direction: Direction| {
+        day.rides
+            .iter()
+            .filter(|ride| ride.direction == direction)
+            .count()
+            > shared::FEWEST_OTHERS
+    };
+    if !day.rides.iter().any(|ride| enough(ride.direction)) {
+        return vec![Vec::new(); day.rides.len()];
+    }
     let (readings, scales) = calibrated(day, cda_m2, crr_shift, gust_q_m2_s);
     readings
         .iter()
         .zip(day.rides)
         .zip(cda_m2)
         .map(|((reading, ride), cda_m2)| {
+            if !enough(ride.direction) {
+                return Vec::new();
+            }
             let worth_j = LEAST_SHARE * drag_work_j(ride, *cda_m2);
             let mut told: Vec<Disturbance> = reading
                 .unusual(&scales, UNUSUAL)

@@ -10,7 +10,7 @@ const PIECE_M: f64 = 10.0;
 /// A median this many of its standard deviations from nothing is the road's, whatever other places say.
 const SURELY_SHARED: f64 = 3.0;
 /// With fewer other passes of the same direction nobody knows what they have in common.
-const FEWEST_OTHERS: usize = 3;
+pub(super) const FEWEST_OTHERS: usize = 3;
 /// Variance of a median of normal values, in terms of their own over their number: 1.35 for three of them,
 /// π/2 for many.
 const MEDIAN_VARIANCE: f64 = 1.5;
