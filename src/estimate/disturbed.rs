@@ -25,6 +25,10 @@ use trail::Trail;
 /// way, 0.5 out and back, 0.3 on the loop; at worst, one way in weak gusts, 1.4. At 4.7 the second set had 1.6, 1.4
 /// and 0.4.
 const UNUSUAL: f64 = 5.0;
+/// With more of them a pass, as the mean of the day, it is the stretch or the riding that is uneven: on rides that were
+/// no tests (coasting, braking, heights that lag) there were two to six a pass. A lorry in every pass of one of two
+/// set-ups is half a one.
+const MOST_A_PASS: f64 = 0.75;
 /// What moves the drag area of its pass by less is not worth a word, however quiet the day.
 const LEAST_SHARE: f64 = 0.005;
 /// Rounds in which the strength of the gusts is found, and bounds for it: gusts of 0.05 to 2.2 m/s.
@@ -93,6 +97,7 @@ pub struct TouchedCell {
 ///
 /// A pass with fewer than three others of its direction is not searched: what the road does, and what a barometer
 /// that lags makes of its hills, would be taken for disturbances (nine in each of fifteen real rides of two passes).
+/// Nor does a day have any on which they are everywhere.
 /// What is in half of the passes of a direction at one and the same place cannot be told from the road.
 ///
 /// * `cda_m2`: drag area of a first fit, one for each ride. It need not be good: what is wrong with it over the
@@ -111,7 +116,7 @@ pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64)
         return vec![Vec::new(); day.rides.len()];
     }
     let (readings, scales) = calibrated(day, cda_m2, crr_shift, gust_q_m2_s);
-    readings
+    let found: Vec<Vec<Disturbance>> = readings
         .iter()
         .zip(day.rides)
         .zip(cda_m2)
@@ -129,7 +134,11 @@ pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64)
             told.sort_by(|a, b| b.standardised.abs().total_cmp(&a.standardised.abs()));
             told
         })
-        .collect()
+        .collect();
+    if found.iter().map(Vec::len).sum::<usize>() as f64 > MOST_A_PASS * found.len() as f64 {
+        return vec![Vec::new(); found.len()];
+    }
+    found
 }
 
 /// Of a whole pass in still air, J.
