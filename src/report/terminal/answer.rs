@@ -277,9 +277,11 @@ fn percent_chance(percent: f64) -> String {
 
 /// A null pair has no verdict: whatever it shows is not a difference.
 fn verdict(f: &Finding) -> &'static str {
-    match f.null_test {
-        Some(_) => "null test",
-        None => f.call.as_text(),
+    match (f.null_test, f.about, f.call) {
+        (Some(_), ..) => "null test",
+        (None, About::Rolling | About::Both, Call::LowerDrag) => "lower resistance",
+        (None, About::Rolling | About::Both, Call::HigherDrag) => "higher resistance",
+        (None, ..) => f.call.as_text(),
     }
 }
 

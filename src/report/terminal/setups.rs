@@ -4,6 +4,7 @@ use super::super::table::table;
 use super::super::words::wrapped;
 use super::letter;
 use crate::study::Compared;
+use crate::verdict::About;
 
 pub fn setups(compared: &Compared, width: usize) -> String {
     let several = compared.setups.len() > 1;
@@ -79,7 +80,10 @@ fn legend(several: bool, ranked: bool) -> String {
 fn rolling(compared: &Compared) -> String {
     let one = |(value, u): (f64, f64)| format!("{value:.4} ± {u:.4}");
     let crr: Vec<String> = compared.setups.iter().map(|s| one(s.crr)).collect();
-    let how = if compared.rolling.held {
+    let about_it = compared.findings.iter().any(|f| f.about != About::Drag);
+    let how = if about_it {
+        "its level is as in test.toml, its differences are measured"
+    } else if compared.rolling.held {
         "held, not fitted"
     } else {
         "fitted"
