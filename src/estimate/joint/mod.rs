@@ -3,10 +3,12 @@
 
 mod answer;
 pub mod contribution;
+mod day_model;
 pub mod explore;
 pub mod layout;
 pub(super) mod lowest;
 pub mod prior;
+mod settle;
 pub mod system;
 pub(super) mod together;
 
@@ -30,26 +32,15 @@ use super::disturbed::{Disturbance, disturbances};
 use super::plain::Day;
 use super::rolling::Rolling;
 use crate::course::Profile;
-use crate::test_day::Shape;
 use answer::answer;
-use contribution::Contribution;
-use explore::{Ended, Told, explore, likeliest_gusts};
-use layout::{LOG_CDA, Layout};
+#[cfg(test)]
+use day_model::UNKNOWN_CLIMB_M;
+pub use day_model::{BAROMETER_DRIFT_M_S, model};
+use explore::{Ended, Told, explore};
 use nalgebra::{DMatrix, DVector};
 use prior::Hyper;
+pub use settle::{Settled, settle};
 use system::{LeftOut, Model, Point};
-
-/// Steps of Gauss and Newton at most; four to eight are usual. One way, where the mean wind and the drag area pull at
-/// each other, a step takes off three quarters of what is missing: up to 20 steps were seen (regression).
-const MOST_STEPS: usize = 40;
-/// Converged when no log drag area and no ratio moves by more.
-const STILL: f64 = 1e-6;
-/// The gusts' strength is searched once the steps are smaller than this.
-const SETTLED_ENOUGH: f64 = 0.02;
-/// Without a profile a road may climb by this over a cell.
-const UNKNOWN_CLIMB_M: f64 = 3.0;
-/// Weather moves a barometer by about 0.35 m in 2.5 min at 1 hPa/h (METHOD 3), and it walks besides.
-pub const BAROMETER_DRIFT_M_S: f64 = 0.35 / 150.0;
 
 /// What the day says, as a mixture over the strengths that it allows.
 #[derive(Debug, Clone, PartialEq)]
@@ -157,179 +148,6 @@ fn leave_out(model: &mut Model, disturbed: &[Vec<Disturbance>]) {
             contribution.leave_out(one);
         }
     }
-}
-
-/// `None` without a usable pass, or where the shared heights have no factor.
-pub fn model(day: &Day, profile: Option<&Profile>, rolling: &Rolling, shift: &Shift) -> Option<Model> {
-    if day.rides.is_empty() {
-        return None;
-    }
-    let contributions: Vec<Contribution> = day
-        .rides
-        .iter()
-        .map(|ride| {
-            Contribution::of(
-                ride,
-                &day.setups[ride.setup],
-                day.course_length_m,
-                rolling.shift,
-                shift,
-            )
-        })
-        .collect();
-    let count = contributions.len() as f64;
-    let layout = Layout::of(
-        &contributions,
-        day.setups,
-        (day.shape == Shape::Loop).then_some(day.course_length_m),
-    );
-    let wind = contributions
-        .iter()
-        .map(|c| c.wind_standard_uncertainty_m_s)
-        .sum::<f64>()
-        / count;
-    Some(Model {
-        profile_precision: profile_precision(&layout, &contributions, profile)?,
-        wind_standard_uncertainty_m_s: wind,
-        cross_square_m2_s2: 0.5 * unseen_cross_share(&contributions) * wind * wind,
-        contributions,
-        layout,
-    })
-}
-
-/// How much of the wind's two directions the passes never meet head on: 1 on a straight road, 0 on a round one.
-fn unseen_cross_share(contributions: &[Contribution]) -> f64 {
-    let mut m = nalgebra::Matrix2::zeros();
-    for c in contributions {
-        for air in &c.air {
-            let way = nalgebra::Vector2::new(air.slope[0], air.slope[1]);
-            m += way * way.transpose();
-        }
-    }
-    let eigen = m.symmetric_eigenvalues();
-    let (small, large) = (eigen[0].min(eigen[1]), eigen[0].max(eigen[1]));
-    // A tenth of the pull along the road tells the wind across it well enough.
-    if large > 0.0 {
-        (1.0 - 10.0 * small / large).clamp(0.0, 1.0)
-    } else {
-        1.0
-    }
-}
-
-/// Of the errors of the shared profile at its free knots.
-fn profile_precision(
-    layout: &Layout,
-    contributions: &[Contribution],
-    profile: Option<&Profile>,
-) -> Option<DMatrix<f64>> {
-    let free = layout.free_knots();
-    let count = contributions.len() as f64;
-    let seconds = contributions.iter().map(|c| c.when.duration_s).sum::<f64>() / count;
-    let (node_m2, walk_m2) = match profile {
-        Some(p) => (
-            0.5 * p.standard_uncertainty_m.powi(2),
-            (BAROMETER_DRIFT_M_S * seconds).powi(2) / count / (layout.knots_m.len() - 1) as f64,
-        ),
-        None => (0.0, UNKNOWN_CLIMB_M.powi(2)),
-    };
-    // Error at a knot less that at the first: its own noise, that of the first, and what has walked up to it.
-    let mut covariance = DMatrix::from_fn(free, free, |i, j| {
-        let own = if i == j { node_m2 } else { 0.0 };
-        own + node_m2 + walk_m2 * (i.min(j) + 1) as f64
-    });
-    if layout.closed {
-        // Given that the walk comes back to where it began.
-        let last = walk_m2 * (free + 1) as f64;
-        for i in 0..free {
-            for j in 0..free {
-                covariance[(i, j)] -=
-                    walk_m2 * walk_m2 * ((i + 1) * (j + 1)) as f64 / last.max(f64::MIN_POSITIVE);
-            }
-        }
-    }
-    if free == 0 {
-        return Some(DMatrix::zeros(0, 0));
-    }
-    Some(nalgebra::Cholesky::new(covariance)?.inverse())
-}
-
-/// The likeliest point.
-pub struct Settled {
-    pub point: Point,
-    pub log_gust_q: f64,
-    pub ended: Ended,
-    pub steps: usize,
-}
-
-/// Gauss–Newton to the likeliest point, with the gusts' strength found on the way. `from`: a point near it.
-pub fn settle(model: &Model, told: &Told, from: Option<&Settled>) -> Option<Settled> {
-    let mut hyper = Hyper::medians();
-    if let Some(sd) = told.wander_sd_m_s {
-        hyper.wander = sd.ln();
-    }
-    if let Some(memory) = told.wander_memory_s {
-        hyper.memory = memory.ln();
-    }
-    let mut point = match from {
-        Some(near) => {
-            hyper.gust_q = near.log_gust_q;
-            near.point.clone()
-        }
-        None => {
-            let mut point = model.prior_mean(hyper.gust_q);
-            point[LOG_CDA] = rough_log_cda(model);
-            point
-        }
-    };
-    let mut found = None;
-    for steps in 1..=MOST_STEPS {
-        let pooled = model.pool(&point, hyper.gust_q)?;
-        let next = model.solve(&point, &pooled, &hyper)?.point;
-        let moved = movement(model, &point, &next);
-        point = next;
-        if !moved.is_finite() {
-            return None;
-        }
-        match found {
-            None if moved < SETTLED_ENOUGH || steps == MOST_STEPS => {
-                let (log_gust_q, ended) = likeliest_gusts(model, &point, hyper, told);
-                hyper.gust_q = log_gust_q;
-                found = Some(ended);
-            }
-            Some(ended) if moved < STILL => {
-                return Some(Settled {
-                    point,
-                    log_gust_q: hyper.gust_q,
-                    ended,
-                    steps,
-                });
-            }
-            _ => {}
-        }
-    }
-    Some(Settled {
-        point,
-        log_gust_q: hyper.gust_q,
-        ended: Ended::NotConverged,
-        steps: MOST_STEPS,
-    })
-}
-
-/// From the whole of every pass, in the wind as it is known.
-fn rough_log_cda(model: &Model) -> f64 {
-    let (mut energy, mut air) = (0.0, 0.0);
-    for c in &model.contributions {
-        energy += c.energy_j.iter().sum::<f64>();
-        air += c.air.iter().map(|a| a.still).sum::<f64>();
-    }
-    // Three spreads of the prior each way.
-    (energy / air).clamp(0.1, 0.9).ln()
-}
-
-fn movement(model: &Model, from: &Point, to: &Point) -> f64 {
-    (0..model.contributions.len())
-        .map(|pass| (model.log_cda(to, pass) - model.log_cda(from, pass)).abs())
-        .fold(0.0, f64::max)
 }
 
 impl Joint {
