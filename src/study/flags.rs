@@ -1,6 +1,7 @@
 //! What is odd about a pass, in words that can be checked in the recording.
 
 use super::result::PassSeen;
+use crate::estimate::cells::PassRide;
 use crate::estimate::disturbed::Disturbance;
 use crate::estimate::joint::PassJudged;
 
@@ -46,4 +47,18 @@ pub(super) fn seen(judged: &PassJudged, setups: usize) -> PassSeen {
             .map(|s| judged.without[s] - judged.without[0])
             .collect(),
     }
+}
+
+/// The brakes' energy is not in the balance: where they were used, a cell counts for next to nothing.
+pub(super) fn braking(ride: &PassRide) -> Option<String> {
+    let braked: Vec<_> = ride.cells.iter().filter(|cell| cell.braked_j > 0.0).collect();
+    let energy_j: f64 = braked.iter().map(|cell| cell.braked_j).sum();
+    (!braked.is_empty()).then(|| {
+        format!(
+            "brakes took {:.1} kJ or more in {} of {} cells, which hardly count",
+            energy_j / 1000.0,
+            braked.len(),
+            ride.cells.len()
+        )
+    })
 }

@@ -20,6 +20,8 @@ mod inputs;
 
 mod power_zero;
 
+mod prepare;
+
 mod remarks;
 
 mod result;
@@ -34,27 +36,24 @@ pub use stopwatch::Stopwatched;
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
+pub use prepare::{Prepared, prepared};
+
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
-use crate::air::Air;
 use crate::course::survey;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
-use crate::estimate::cells::{Ground, PassRide, Shift, accounts, cell_count, cut};
+use crate::estimate::cells::{PassRide, Shift, accounts};
 use crate::estimate::joint::{explore::Told, joint};
 use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Averages, Day, averages as averages_at};
-use crate::estimate::rolling::{Rolling, rolling};
-use crate::physics::{Rig, gravity_m_s2};
-use crate::streams::Streams;
-use crate::test_day::{Setup, Shape};
+use crate::estimate::plain::{Day, averages as averages_at};
+use crate::estimate::rolling::Rolling;
+use crate::physics::Rig;
+use crate::test_day::Setup;
 use crate::verdict::still_air_time_s;
-use crate::warning::Warning;
 use answer::{AtWork, Estimates, findings, setup_results};
-use assign::Assigned;
-use power_zero::PowerZeros;
+use prepare::{day, nothing_usable};
 use std::path::Path;
-use weather::airs;
 
 /// The course of a folder and each time it was ridden.
 ///
@@ -124,71 +123,6 @@ pub fn compare_surveyed(surveyed: Surveyed) -> Result<Compared> {
 /// As [`compare_surveyed`].
 pub fn compare_told(surveyed: Surveyed, told: &Told) -> Result<Compared> {
     answered(prepared(surveyed)?, told)
-}
-
-/// A day cut into passes and cells, with what needs no joint estimate.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Prepared {
-    pub surveyed: Surveyed,
-    pub rides: Vec<PassRide>,
-    pub rolling: Rolling,
-    averages: Averages,
-    passes: Vec<PassResult>,
-    airs: Vec<Air>,
-    zeros: PowerZeros,
-    warnings: Vec<Warning>,
-}
-
-impl Prepared {
-    /// As the estimates take it.
-    pub fn day(&self) -> Day<'_> {
-        day(&self.surveyed, &self.rides)
-    }
-}
-
-fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> {
-    Day {
-        rides,
-        setups: &surveyed.test_day.setups,
-        course_length_m: surveyed.ridden.course.length_m(),
-        shape: surveyed.ridden.course.shape,
-    }
-}
-
-/// # Errors
-/// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
-    let test_toml = surveyed.folder.join("test.toml");
-    let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
-    needs_power(&surveyed)?;
-    needs_climb(&surveyed)?;
-    let mut warnings = surveyed.warnings.clone();
-    warnings.extend(assigned.warnings.iter().cloned());
-    let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
-    warnings.extend(air_warnings);
-    let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
-    if rides.is_empty() {
-        return Err(nothing_usable(&surveyed, &passes));
-    }
-    let profile = surveyed.ridden.course.profile.as_ref();
-    let profile_sd_m = profile.map_or(1.0, |p| p.standard_uncertainty_m) / 2f64.sqrt();
-    let day = day(&surveyed, &rides);
-    let (rolling, averages) = rolling(&rides, day.setups, day.course_length_m, profile_sd_m)
-        .and_then(|rolling| {
-            averages_at(&day, &rolling, &Shift::default()).map(|averages| (rolling, averages))
-        })
-        .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    Ok(Prepared {
-        rides,
-        rolling,
-        averages,
-        passes,
-        airs,
-        zeros,
-        warnings,
-        surveyed,
-    })
 }
 
 fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
@@ -285,148 +219,6 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         assumptions,
         warnings,
         surveyed,
-    })
-}
-
-fn needs_power(surveyed: &Surveyed) -> Result<()> {
-    if surveyed.streams.iter().any(Streams::has_power) {
-        return Ok(());
-    }
-    let faults = surveyed
-        .streams
-        .iter()
-        .map(|s| {
-            Fault::new(
-                "the recording has no power, and drag cannot be told from speed alone",
-                "Ride with a power meter paired; `stillair passes` works without one.",
-            )
-            .in_file(&s.file)
-        })
-        .collect();
-    Err(Error { faults })
-}
-
-/// One way, the climb is as large as the drag; without altitude nobody can tell them apart.
-fn needs_climb(surveyed: &Surveyed) -> Result<()> {
-    let course = &surveyed.ridden.course;
-    if course.profile.is_some() || course.shape != Shape::OneWay {
-        return Ok(());
-    }
-    Err(Fault::new(
-        "the recordings have no altitude, and on a one-way course the climb cannot be told from drag",
-        "Record with a barometer, or ride the stretch out and back or as a loop.",
-    )
-    .in_file(&surveyed.folder)
-    .into())
-}
-
-fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Error {
-    // Passes of the same fate are told together.
-    let mut fates: Vec<(String, Vec<String>)> = Vec::new();
-    for p in passes.iter().filter(|p| !p.kept && !p.flags.is_empty()) {
-        let number = surveyed.ridden.passes[p.pass].number.to_string();
-        let why = p.flags.join(", ");
-        match fates.iter_mut().find(|(known, _)| *known == why) {
-            Some((_, numbers)) => numbers.push(number),
-            None => fates.push((why, vec![number])),
-        }
-    }
-    let reasons: Vec<String> = fates
-        .into_iter()
-        .map(|(why, numbers)| format!("pass {}: {why}", numbers.join(", ")))
-        .collect();
-    let reasons = if reasons.is_empty() {
-        "no pass was found".to_string()
-    } else {
-        reasons.join("; ")
-    };
-    Fault::new(
-        format!("no pass could be fitted ({reasons})"),
-        "See `stillair passes` for what was found; ride the stretch again with power and speed recorded.",
-    )
-    .in_file(&surveyed.folder)
-    .into()
-}
-
-/// Cuts every pass that counts into cells; the results of all passes come with their flags.
-fn rides(
-    surveyed: &Surveyed,
-    assigned: &Assigned,
-    airs: &[Air],
-    zeros: &PowerZeros,
-) -> (Vec<PassRide>, Vec<PassResult>) {
-    let all_streams = zeros.corrected(&surveyed.streams);
-    let blocks = 0..surveyed.test_day.blocks.len();
-    let noted_at_s: Vec<Option<f64>> = blocks
-        .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
-        .collect();
-    let course = &surveyed.ridden.course;
-    let all = &surveyed.ridden.passes;
-    let counted = assigned
-        .passes
-        .iter()
-        .filter(|a| a.setup.is_some() && a.left_out.is_none())
-        .count();
-    let mut rides = Vec::new();
-    let mut results = Vec::new();
-    for (index, pass) in all.iter().enumerate() {
-        let place = &assigned.passes[index];
-        let mut flags = pass.flags.clone();
-        if let Some(reason) = &place.left_out {
-            flags.push(format!("left out: {reason}"));
-        }
-        let mut kept = false;
-        if let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) {
-            let streams = &all_streams[pass.recording];
-            let height = streams
-                .altitude_at(0.5 * (pass.start_s + pass.end_s))
-                .unwrap_or(0.0);
-            let (from_m, to_m) = assigned.window_m(index, course.length_m());
-            let ground = Ground {
-                streams,
-                course,
-                air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
-                gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
-                cells: cell_count(to_m - from_m, counted),
-                from_m,
-                to_m,
-            };
-            match cut(&ground, pass, index, setup, block) {
-                Ok(mut ride) => {
-                    kept = true;
-                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
-                    flags.extend(braking(&ride));
-                    rides.push(ride);
-                }
-                Err(reason) => flags.push(format!("not fitted: {reason}")),
-            }
-        }
-        results.push(PassResult {
-            pass: index,
-            block: place.block.map(|b| b + 1),
-            setup: place.setup,
-            kept,
-            flags,
-            cda_m2: None,
-            still_air_time_s: None,
-            judged: None,
-            elevation: None,
-        });
-    }
-    (rides, results)
-}
-
-/// The brakes' energy is not in the balance: where they were used, a cell counts for next to nothing.
-fn braking(ride: &PassRide) -> Option<String> {
-    let braked: Vec<_> = ride.cells.iter().filter(|cell| cell.braked_j > 0.0).collect();
-    let energy_j: f64 = braked.iter().map(|cell| cell.braked_j).sum();
-    (!braked.is_empty()).then(|| {
-        format!(
-            "brakes took {:.1} kJ or more in {} of {} cells, which hardly count",
-            energy_j / 1000.0,
-            braked.len(),
-            ride.cells.len()
-        )
     })
 }
 

@@ -1,5 +1,8 @@
 //! An air-speed channel and notes of a day, from files to the passes.
 
+use super::power_zero::PowerZeros;
+use super::prepare::rides;
+use super::weather::airs;
 use super::*;
 use crate::simulate::{AirSpeedTruth, DayPlan, Format, loop_plan, out_and_back_plan, ride_day};
 use crate::test_day::{Measured, WindReading};

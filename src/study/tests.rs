@@ -1,3 +1,4 @@
+use super::assign::Assigned;
 use super::assign::assign;
 use super::*;
 use crate::simulate::{
