@@ -1,5 +1,6 @@
 //! One pass cut into cells of the course: what was done and what resisted in each.
 
+use super::braking::braked_j;
 use crate::air::AirState;
 use crate::course::{Course, Direction, Pass};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
@@ -18,16 +19,6 @@ const MOST_CELLS_A_DAY: usize = 600;
 const UNKNOWN_POWER_SHARE: f64 = 0.35;
 /// ... and no surer than this, since the rider may have coasted meanwhile.
 const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
-
-/// Below this the rider coasts.
-pub(crate) const COASTING_W: f64 = 15.0;
-/// A rider who sits up: what air and tyres can take at most without the brakes (REFERENCES 1.4, 1.5).
-const BRAKED_CDA_M2: f64 = 0.5;
-const BRAKED_CRR: f64 = 0.008;
-const BRAKED_MASS_KG: f64 = 80.0;
-/// A loss smaller than these may be slope or wind: 25 N is 3 % of slope, 600 J the height of 0.75 m.
-const BRAKED_LEAST_N: f64 = 25.0;
-const BRAKED_LEAST_J: f64 = 600.0;
 
 /// The inputs that every pass shares, as shifts from what was assumed: `default()` shifts nothing.
 /// The uncertainty budget moves one at a time through the whole fit.
@@ -464,7 +455,7 @@ fn cell(
             }
         })
         .collect::<Vec<_>>();
-    let braked_j = braked_j(ground, &steps);
+    let braked_j = braked_j(&steps, ground.gravity_m_s2, ground.air.density_kg_m3);
     Ok(Cell {
         from_m,
         to_m,
@@ -479,37 +470,6 @@ fn cell(
         unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
         braked_j,
     })
-}
-
-/// Energy lost while coasting beyond what air and tyres can take: the brakes had it.
-///
-/// Judged over each run of coasting as a whole, since a second's deceleration and slope are noisy. A brake
-/// touched lightly under power stays unseen.
-fn braked_j(ground: &Ground, steps: &[RiddenStep]) -> f64 {
-    let mut all_j = 0.0;
-    let (mut lost_j, mut length_m) = (0.0, 0.0);
-    let mut end_run = |lost_j: &mut f64, length_m: &mut f64| {
-        if *lost_j > BRAKED_LEAST_J.max(BRAKED_LEAST_N * *length_m) {
-            all_j += *lost_j;
-        }
-        (*lost_j, *length_m) = (0.0, 0.0);
-    };
-    for step in steps {
-        if step.power_w > COASTING_W {
-            end_run(&mut lost_j, &mut length_m);
-            continue;
-        }
-        let speed = 0.5 * (step.start_speed_m_s + step.end_speed_m_s);
-        let distance_m = speed * step.duration_s;
-        let weight_n = BRAKED_MASS_KG * ground.gravity_m_s2;
-        let taken_n = 0.5 * ground.air.density_kg_m3 * BRAKED_CDA_M2 * speed * speed
-            + weight_n * (BRAKED_CRR * step.cos_slope + step.sin_slope);
-        let slowed_j = 0.5 * BRAKED_MASS_KG * (step.start_speed_m_s.powi(2) - step.end_speed_m_s.powi(2));
-        lost_j += slowed_j - taken_n * distance_m;
-        length_m += distance_m;
-    }
-    end_run(&mut lost_j, &mut length_m);
-    all_j
 }
 
 #[cfg(test)]

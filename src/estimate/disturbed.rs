@@ -38,7 +38,7 @@ const MOST_GUST_Q_M2_S: f64 = 50.0;
 /// No day is believed to be much quieter than the sensors are known to be.
 const LEAST_SCALE: f64 = 0.5;
 /// Below this the rider coasts, or the meter says so.
-const NO_POWER_W: f64 = super::cells::COASTING_W;
+const NO_POWER_W: f64 = super::braking::COASTING_W;
 /// 1.4826 × the median absolute deviation is the standard deviation of a normal distribution.
 const MAD_TO_SD: f64 = 1.4826;
 

@@ -1,5 +1,7 @@
 //! Energy accounts of passes → drag areas, what tells them apart, and how sure that is.
 
+mod braking;
+
 pub mod budget;
 
 pub mod cells;
