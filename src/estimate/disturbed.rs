@@ -154,31 +154,31 @@ fn calibrated(
     crr_shift: f64,
     gust_q_m2_s: f64,
 ) -> (Vec<Reading>, [f64; search::LENGTHS]) {
-    let mut gust_q = gust_q_m2_s;
-    for _ in 0..ROUNDS {
-        let long = search::LENGTHS - 2;
-        let long = scales(&readings(day, cda_m2, crr_shift, gust_q, &[long]))[long];
-        gust_q = (gust_q * long * long).clamp(LEAST_GUST_Q_M2_S, MOST_GUST_Q_M2_S);
-    }
-    let all: [usize; search::LENGTHS] = std::array::from_fn(|length| length);
-    let readings = readings(day, cda_m2, crr_shift, gust_q, &all);
-    let scales = scales(&readings);
-    (readings, scales)
-}
-
-fn readings(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64, lengths: &[usize]) -> Vec<Reading> {
-    let mut readings: Vec<Reading> = day
+    let trails: Vec<Trail> = day
         .rides
         .iter()
         .zip(cda_m2)
         .map(|(ride, cda)| {
             let setup = &day.setups[ride.setup];
-            Reading::new(
-                Trail::new(ride, setup, *cda, setup.crr.value + crr_shift),
-                gust_q_m2_s,
-                lengths,
-            )
+            Trail::new(ride, setup, *cda, setup.crr.value + crr_shift)
         })
+        .collect();
+    let mut gust_q = gust_q_m2_s;
+    for _ in 0..ROUNDS {
+        let long = search::LENGTHS - 2;
+        let long = scales(&readings(day, &trails, gust_q, &[long]))[long];
+        gust_q = (gust_q * long * long).clamp(LEAST_GUST_Q_M2_S, MOST_GUST_Q_M2_S);
+    }
+    let all: [usize; search::LENGTHS] = std::array::from_fn(|length| length);
+    let readings = readings(day, &trails, gust_q, &all);
+    let scales = scales(&readings);
+    (readings, scales)
+}
+
+fn readings(day: &Day, trails: &[Trail], gust_q_m2_s: f64, lengths: &[usize]) -> Vec<Reading> {
+    let mut readings: Vec<Reading> = trails
+        .iter()
+        .map(|trail| Reading::new(trail.clone(), gust_q_m2_s, lengths))
         .collect();
     let directions: Vec<Direction> = day.rides.iter().map(|ride| ride.direction).collect();
     let shared = shared::shared_j(&readings, &directions);
@@ -190,15 +190,13 @@ fn readings(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64, lengths
 
 /// The day's spread over the expected one, for each length of window.
 fn scales(readings: &[Reading]) -> [f64; search::LENGTHS] {
+    let all: Vec<_> = readings.iter().map(Reading::standardised).collect();
     std::array::from_fn(|length| {
-        let all: Vec<f64> = readings
-            .iter()
-            .flat_map(|reading| reading.standardised(length))
-            .collect();
-        if all.is_empty() {
+        let of_length: Vec<f64> = all.iter().flat_map(|seen| seen[length].iter().copied()).collect();
+        if of_length.is_empty() {
             1.0
         } else {
-            spread(all).max(LEAST_SCALE)
+            spread(of_length).max(LEAST_SCALE)
         }
     })
 }

@@ -1,5 +1,6 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::remarks::NOT_SEPARATED;
 use super::{FitEnd, SetupResult, Surveyed};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
@@ -222,8 +223,15 @@ fn yaws(setups: &[SetupResult]) -> String {
 }
 
 /// How the fit ended, for programs and for people.
-pub fn fit_end(rolling: &Rolling, joint: &Joint, passes: usize) -> FitEnd {
+pub fn fit_end(rolling: &Rolling, joint: &Joint, passes: usize, setups: usize) -> FitEnd {
+    let told_apart = |setup: usize| joint.separation(setup).is_none_or(|r| r.abs() <= NOT_SEPARATED);
     let (ended, how) = match joint.ended {
+        Ended::Converged if !(0..setups).all(told_apart) => (
+            "not identifiable",
+            "the joint fit converged, but the speeds ridden do not tell drag area from rolling resistance of every \
+             set-up: of those only both together are known"
+                .to_string(),
+        ),
         Ended::Converged => (
             "converged",
             format!("the joint fit converged in {} steps", joint.steps),

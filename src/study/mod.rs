@@ -207,7 +207,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         findings,
         stopwatches,
         budget,
-        fit: inputs::fit_end(&rolling, &joint, rides.len()),
+        fit: inputs::fit_end(&rolling, &joint, rides.len(), setups.len()),
         strengths: joint.strengths,
         basis: Basis {
             averages,

@@ -30,7 +30,7 @@ const LEFT_OVER_M: f64 = 3.0;
 const YAW_APART_DEG: f64 = 2.0;
 
 /// Drag and rolling resistance of a set-up correlated beyond this are not told apart.
-const NOT_SEPARATED: f64 = 0.9;
+pub(super) const NOT_SEPARATED: f64 = 0.9;
 /// A wind along a one-way course that is known better than this leaves CdA worth reading.
 const ONE_WAY_WIND_M_S: f64 = 0.3;
 

@@ -112,15 +112,16 @@ impl Reading {
         }
     }
 
-    /// Every window of one length: what is found there, in expected standard deviations.
-    pub fn standardised(&self, length: usize) -> Vec<f64> {
-        let Some(cleared) = Cleared::new(self, Vec::new()) else {
-            return Vec::new();
-        };
-        self.patterns[length]
-            .iter()
-            .map(|pattern| cleared.push(pattern).0)
-            .collect()
+    /// Every window of each length: what is found there, in expected standard deviations.
+    pub fn standardised(&self) -> [Vec<f64>; LENGTHS] {
+        let cleared = Cleared::new(self, Vec::new());
+        std::array::from_fn(|length| {
+            let patterns = self.patterns[length].iter();
+            let seen = cleared
+                .as_ref()
+                .map(|cleared| patterns.map(|pattern| cleared.push(pattern).0));
+            seen.map_or_else(Vec::new, Iterator::collect)
+        })
     }
 
     /// What lies further out than `limit`, given the day's spread for each length.

@@ -17,7 +17,7 @@ const REACH_M: f64 = 10.0;
 pub(super) const WHOLE_PASS: usize = 4;
 
 /// One value for each boundary between steps, the first and the last end included, unless said otherwise.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Trail {
     /// Along the course, growing in the order ridden: from its start, or on the way back minus that.
     pub at_m: Vec<f64>,

@@ -9,7 +9,10 @@ use super::{Believed, Centre, InsideLine, Joint, PassJudged, Settled, Strengths}
 use crate::estimate::disturbed::Disturbance;
 use crate::estimate::plain::Day;
 use nalgebra::{Cholesky, DMatrix, Matrix2, Vector2};
+use statrs::distribution::{ContinuousCDF, Normal};
 
+/// A pass further off than this is judged once more, with no say in the strengths.
+const LOOK_CLOSER: f64 = 1.8;
 /// A strength next to nothing, to see what the answer is without it.
 const NOTHING: f64 = 1e-5;
 
@@ -40,7 +43,7 @@ pub(super) fn answer(
             block_sd: hyper.block.exp(),
             pass_sd: hyper.pass.exp(),
         },
-        passes: passes(day, model, &pooled, &solved, disturbed)?,
+        passes: passes(day, model, &pooled, &solved, nodes, disturbed)?,
         inside: inside(model, settled, &pooled, &solved, &hyper, setups)?,
         gust_square_standard_uncertainty_m2_s2: model.gust_square_sd(hyper.gust_q),
         ended: settled.ended,
@@ -90,6 +93,7 @@ fn passes(
     model: &Model,
     pooled: &Pooled,
     solved: &Solved,
+    nodes: &[Node],
     disturbed: Vec<Vec<Disturbance>>,
 ) -> Option<Vec<PassJudged>> {
     let layout = &model.layout;
@@ -109,7 +113,10 @@ fn passes(
         .map(|(pass, disturbances)| {
             let air = &day.rides[pass].air;
             let beyond = model.wind_m_s(&solved.point, pass);
-            let (left_out, change) = solved.left_out(model, pooled, pass, &drags)?;
+            let (mut left_out, change) = solved.left_out(model, pooled, pass, &drags)?;
+            if left_out.studentised.abs() > LOOK_CLOSER {
+                left_out.studentised = without_its_say(model, nodes, pass).unwrap_or(left_out.studentised);
+            }
             Some(PassJudged {
                 wind_m_s: [
                     (air.wind_east_m_s + beyond[0], sd(2 * pass)),
@@ -125,6 +132,30 @@ fn passes(
             })
         })
         .collect()
+}
+
+/// The studentised residual of a pass where it has no say in the strengths either.
+///
+/// An odd pass makes the whole day look unsteady and so hides itself. Each set of strengths counts as much as the
+/// other passes allow it: its weight over how likely it makes this one.
+fn without_its_say(model: &Model, nodes: &[Node], pass: usize) -> Option<f64> {
+    let seen: Vec<(f64, f64)> = nodes
+        .iter()
+        .filter_map(|node| {
+            let (judged, log_likelihood) = node.solved.judged(model, &node.pooled, pass)?;
+            Some((judged.studentised, node.weight.ln() - log_likelihood))
+        })
+        .collect();
+    let most = seen.iter().map(|(_, log)| *log).fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = seen.iter().map(|(_, log)| (log - most).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    let parts = seen.iter().zip(&weights);
+    let mean = parts.clone().map(|((t, _), w)| w * t).sum::<f64>() / sum;
+    // How unlikely it is under all of them together, as a number of standard deviations of one normal.
+    let normal = Normal::standard();
+    let beyond = parts.map(|((t, _), w)| w * normal.sf(t.abs())).sum::<f64>() / sum;
+    let z = -normal.inverse_cdf(beyond.clamp(1e-15, 0.5));
+    z.is_finite().then(|| z.copysign(mean))
 }
 
 /// Root mean square over the cells of what the wind's covariance makes along the road.

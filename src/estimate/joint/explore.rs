@@ -5,6 +5,7 @@ use super::system::{Model, Point, Pooled, Solved};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
 use statrs::distribution::{ContinuousCDF, Normal};
+use std::rc::Rc;
 
 /// What is told from outside: strengths, instead of being integrated over, and that nothing was disturbed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -43,6 +44,7 @@ pub struct Node {
     pub weight: f64,
     pub hyper: Hyper,
     pub solved: Solved,
+    pub pooled: Rc<Pooled>,
 }
 
 /// How the search for the gusts' strength ended.
@@ -157,7 +159,7 @@ pub fn explore(model: &Model, point: &Point, log_gust_q: f64, told: &Told) -> Ve
         sd: HYPER_PRIOR.map(|(_, sd)| sd),
     };
     (prior.mean[2], prior.sd[2]) = (log_gust_q, gust_spread(model));
-    let mut pools: Vec<(i32, Option<Pooled>)> = Vec::new();
+    let mut pools: Vec<(i32, Option<Rc<Pooled>>)> = Vec::new();
     let mut first = round(model, point, &prior, &logs, &mut pools, log_gust_q, 0);
     weigh(&mut first, &logs, &[prior]);
     let second = narrowed(&first, &prior);
@@ -176,7 +178,7 @@ fn round(
     point: &Point,
     proposal: &Proposal,
     told: &[Option<f64>; 5],
-    pools: &mut Vec<(i32, Option<Pooled>)>,
+    pools: &mut Vec<(i32, Option<Rc<Pooled>>)>,
     log_gust_q: f64,
     from: usize,
 ) -> Vec<Node> {
@@ -193,18 +195,21 @@ fn round(
         x[2] = log_gust_q + step * level;
         let key = level as i32;
         if !pools.iter().any(|(known, _)| *known == key) {
-            pools.push((key, model.pool(point, x[2])));
+            pools.push((key, model.pool(point, x[2]).map(Rc::new)));
         }
         let pooled = pools
             .iter()
             .find(|(known, _)| *known == key)
-            .and_then(|(_, pooled)| pooled.as_ref());
+            .and_then(|(_, pooled)| pooled.clone());
         let hyper = Hyper::from_array(x);
-        if let Some(solved) = pooled.and_then(|pooled| model.solve(point, pooled, &hyper)) {
+        if let Some(pooled) = pooled
+            && let Some(solved) = model.solve(point, &pooled, &hyper)
+        {
             nodes.push(Node {
                 weight: 0.0,
                 hyper,
                 solved,
+                pooled,
             });
         }
     }

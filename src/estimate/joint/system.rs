@@ -49,6 +49,7 @@ struct Part {
     design: DMatrix<f64>,
     /// Places in the system of each column of `design`.
     places: Vec<Vec<usize>>,
+    log_determinant_noise: f64,
 }
 
 /// The system solved for one set of strengths.
@@ -189,16 +190,20 @@ impl Model {
             lower.solve_lower_triangular_mut(&mut rest);
             let mut design = design;
             lower.solve_lower_triangular_mut(&mut design);
-            pooled.log_determinant_noise += 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-            let part = Part { rest, design, places };
-            pooled.add(part);
+            let log_determinant_noise = 2.0 * lower.diagonal().iter().map(|d| d.ln()).sum::<f64>();
+            pooled.add(Part {
+                rest,
+                design,
+                places,
+                log_determinant_noise,
+            });
         }
         for (pass, c) in self.contributions.iter().enumerate() {
             let first = pass == 0 || self.contributions[pass - 1].block != c.block;
             if let (true, Some(reading)) = (first, &c.wind_reading) {
                 let weight = reading_variance_m2_s2(reading, log_gust_q.exp()).sqrt().recip();
-                pooled.log_determinant_noise -= 4.0 * weight.ln();
                 pooled.add(Part {
+                    log_determinant_noise: -4.0 * weight.ln(),
                     rest: DVector::from_column_slice(&[
                         weight * reading.wind_east_m_s,
                         weight * reading.wind_north_m_s,
@@ -346,6 +351,7 @@ impl Pooled {
         let square = part.design.tr_mul(&part.design);
         let right = part.design.tr_mul(&part.rest);
         self.c += part.rest.norm_squared();
+        self.log_determinant_noise += part.log_determinant_noise;
         for (i, rows) in part.places.iter().enumerate() {
             for row in rows {
                 self.b[*row] += right[i];
@@ -393,10 +399,6 @@ impl Solved {
     }
 
     /// Judges a pass by the others, and gives what `functions` of the unknowns are without it: their changes.
-    ///
-    /// By the formulas of leaving a block of observations out of a linear Gaussian system: with r what the pass
-    /// leaves over and A its share of its own prediction, both in units of its noise, the others predict it to
-    /// within (I − A)⁻¹ and leave (I − A)⁻¹ r of it.
     pub fn left_out(
         &self,
         model: &Model,
@@ -404,6 +406,21 @@ impl Solved {
         pass: usize,
         functions: &DMatrix<f64>,
     ) -> Option<(LeftOut, DVector<f64>)> {
+        let apart = self.apart(model, pooled, pass)?;
+        let change = -self.whitened(functions).tr_mul(&apart.own) * &apart.left;
+        Some((apart.judged, change))
+    }
+
+    /// Judges a pass by the others, with the logarithm of how likely it is by them, up to what all strengths share.
+    pub fn judged(&self, model: &Model, pooled: &Pooled, pass: usize) -> Option<(LeftOut, f64)> {
+        let apart = self.apart(model, pooled, pass)?;
+        Some((apart.judged, apart.log_likelihood))
+    }
+
+    /// By the formulas of leaving a block of observations out of a linear Gaussian system: with r what the pass
+    /// leaves over and A its share of its own prediction, both in units of its noise, the others predict it to
+    /// within (I − A)⁻¹ and leave (I − A)⁻¹ r of it.
+    fn apart(&self, model: &Model, pooled: &Pooled, pass: usize) -> Option<Apart> {
         let part = pooled.parts.get(pass)?;
         let rows = part.rest.len();
         let mut spread = DMatrix::zeros(model.layout.all(), rows);
@@ -422,16 +439,27 @@ impl Solved {
         let drag = part.design.column(0);
         let information = drag.dot(&(&unexplained * drag));
         let pulled = drag.dot(&rest);
-        let without = Cholesky::new(unexplained)?.solve(&rest);
-        let change = -self.whitened(functions).tr_mul(&own) * without;
-        (information > 0.0).then(|| {
-            (
-                LeftOut {
-                    off: pulled / information,
-                    studentised: pulled / information.sqrt(),
-                },
-                change,
-            )
+        let factor = Cholesky::new(unexplained)?;
+        let left = factor.solve(&rest);
+        let log_determinant = 2.0 * factor.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        (information > 0.0).then(|| Apart {
+            judged: LeftOut {
+                off: pulled / information,
+                studentised: pulled / information.sqrt(),
+            },
+            log_likelihood: -0.5 * (rest.dot(&left) - log_determinant + part.log_determinant_noise),
+            own,
+            left,
         })
     }
+}
+
+/// A pass beside all the others.
+struct Apart {
+    judged: LeftOut,
+    log_likelihood: f64,
+    /// Its observations as functions of the unknowns, whitened.
+    own: DMatrix<f64>,
+    /// What the others leave of it.
+    left: DVector<f64>,
 }
