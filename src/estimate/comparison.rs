@@ -101,18 +101,6 @@ impl Spread {
         }
     }
 
-    /// The same of a quantity `factor` times as large.
-    pub fn scaled(&self, factor: f64) -> Spread {
-        let scaled = |part: &Part| Part {
-            off: factor * part.off,
-            scale: factor.abs() * part.scale,
-            ..*part
-        };
-        Spread {
-            parts: self.parts.iter().map(scaled).collect(),
-        }
-    }
-
     /// Share of the distribution that lies below `off` from the estimate.
     pub fn below(&self, off: f64) -> f64 {
         let share = |part: &Part| {

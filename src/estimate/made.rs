@@ -2,7 +2,7 @@
 
 use super::cells::{Cell, Ground, PassRide, RiddenStep, cell_count, cut};
 use super::one_pass::GUST_Q_MEDIAN_M2_S;
-use super::rolling::{Ended, Rolling};
+use super::rolling::Rolling;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::course::{Direction, survey};
@@ -213,7 +213,6 @@ pub(crate) fn held() -> Rolling {
         rides_alone: None,
         correlation: None,
         gust_q_m2_s: GUST_Q_MEDIAN_M2_S,
-        ended: Ended::Converged,
     }
 }
 

@@ -31,16 +31,6 @@ pub struct Rolling {
     pub correlation: Option<f64>,
     /// Gust strength that the left-over energy shows, m²/s.
     pub gust_q_m2_s: f64,
-    /// How the search for it ended.
-    pub ended: Ended,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ended {
-    Converged,
-    AtBound,
-    /// The search failed; the prior's median stands.
-    PriorOnly,
 }
 
 /// A day's passes with their accounts, as the pooled fit needs them.
@@ -81,7 +71,7 @@ pub fn rolling(
         profile_sd_m,
         prior,
     };
-    let (gust_q_m2_s, ended) = search_gust_q(&pool);
+    let gust_q_m2_s = search_gust_q(&pool);
     let alone = pool.rides_alone(gust_q_m2_s);
     let prior_variance = prior.standard_uncertainty.powi(2);
     // Both together, each by its weight.
@@ -101,7 +91,6 @@ pub fn rolling(
         rides_alone: alone.map(|a| (a.shift, a.standard_uncertainty)),
         correlation: alone.map(|a| a.correlation),
         gust_q_m2_s,
-        ended,
     })
 }
 
@@ -307,27 +296,19 @@ impl CostFunction for GustCost<'_> {
     }
 }
 
-fn search_gust_q(pool: &Pool) -> (f64, Ended) {
+/// The prior's median where the search fails.
+fn search_gust_q(pool: &Pool) -> f64 {
     // Three prior spreads each way.
     let middle = GUST_Q_MEDIAN_M2_S.ln();
     let (low, high) = (middle - 3.0 * GUST_Q_LOG_SD, middle + 3.0 * GUST_Q_LOG_SD);
     let solver = BrentOpt::new(low, high).set_tolerance(1e-3, 1e-3);
-    let found = Executor::new(GustCost(pool), solver)
+    Executor::new(GustCost(pool), solver)
         .configure(|state| state.param(middle).max_iters(40))
         .run()
         .ok()
-        .and_then(|result| result.state.best_param);
-    match found {
-        Some(log_q) if log_q.is_finite() => {
-            let ended = if log_q - low < 0.05 || high - log_q < 0.05 {
-                Ended::AtBound
-            } else {
-                Ended::Converged
-            };
-            (log_q.exp(), ended)
-        }
-        _ => (GUST_Q_MEDIAN_M2_S, Ended::PriorOnly),
-    }
+        .and_then(|result| result.state.best_param)
+        .filter(|log_q| log_q.is_finite())
+        .map_or(GUST_Q_MEDIAN_M2_S, f64::exp)
 }
 
 #[cfg(test)]

@@ -208,7 +208,6 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         stopwatches,
         budget,
         fit: inputs::fit_end(&rolling, &joint, rides.len(), setups.len()),
-        strengths: joint.strengths,
         basis: Basis {
             averages,
             of_average,

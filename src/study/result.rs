@@ -5,7 +5,7 @@ use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
 use crate::estimate::budget::BudgetLine;
-use crate::estimate::joint::{Joint, Strengths};
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::physics::Surroundings;
@@ -116,7 +116,6 @@ pub struct Compared {
     pub budget: Vec<BudgetLine>,
     pub basis: Basis,
     pub rolling: Rolling,
-    pub strengths: Strengths,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.
     pub assumptions: Vec<String>,

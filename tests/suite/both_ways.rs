@@ -4,7 +4,7 @@ use stillair::air::AirState;
 use stillair::course::Direction;
 use stillair::estimate::cells::{Cell, PassRide, RiddenStep, Shift, rig};
 use stillair::estimate::plain::{Day, averages};
-use stillair::estimate::rolling::{Ended, Rolling};
+use stillair::estimate::rolling::Rolling;
 use stillair::physics::{RelativeWind, Rig, Surroundings, steady_speed_m_s};
 use stillair::test_day::{Setup, Shape, without_file};
 
@@ -30,7 +30,6 @@ fn held() -> Rolling {
         rides_alone: None,
         correlation: None,
         gust_q_m2_s: 2.0,
-        ended: Ended::Converged,
     }
 }
 
