@@ -13,11 +13,14 @@ mod fit_writer;
 mod gpx_file;
 mod guard;
 mod gz;
+mod route;
 mod rows;
 mod sniff;
 mod tcx_file;
 mod text;
 mod xml;
+
+pub use route::{RoutePoint, read_route};
 
 pub use extra::{SpeedUnit, own_quantity};
 pub use sniff::is_recording_name;

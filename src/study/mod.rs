@@ -20,6 +20,8 @@ mod inputs;
 
 mod power_zero;
 
+mod predict;
+
 mod prepare;
 
 mod remarks;
@@ -35,6 +37,8 @@ pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days
 pub use stopwatch::Stopwatched;
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+
+pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
