@@ -64,13 +64,37 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// Stretches on which tyres roll otherwise.
+    pub surfaces: Vec<SurfaceTruth>,
+    /// Bends and traffic calming that every pass brakes for.
+    pub slow_places: Vec<SlowPlace>,
+}
+
+/// A stretch of another surface, metres from the start gate along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SurfaceTruth {
+    pub from_m: f64,
+    pub to_m: f64,
+    /// Times the Crr of whatever is ridden.
+    pub crr_factor: f64,
+}
+
+/// Nobody rides faster here; the rider brakes before it at 1.5 m/s² and pedals on behind it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SlowPlace {
+    pub from_m: f64,
+    pub to_m: f64,
+    pub speed_m_s: f64,
 }
 
 /// A set-up with everything it is ridden with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
     pub name: String,
+    /// At no yaw.
     pub cda_m2: f64,
+    /// CdA grows by this share for each rad² of yaw.
+    pub yaw_share_per_rad2: f64,
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
@@ -287,6 +311,26 @@ pub enum Incident {
     PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
     /// The timer is stopped while the ride goes on; that pass is none any more.
     Pause { pass: usize, at_m: f64, duration_s: f64 },
+    /// For a while CdA is this many times what it is: more than 1 where the rider sits up, less where he rides
+    /// behind somebody. What is told as the true CdA of the pass knows nothing of it.
+    OtherDrag {
+        pass: usize,
+        at_m: f64,
+        factor: f64,
+        duration_s: f64,
+    },
+    /// No pedalling and no brakes.
+    Coast { pass: usize, at_m: f64, duration_s: f64 },
+    /// From a standstill just before the gate; nothing on a lap that is entered flying.
+    StandingStart { pass: usize },
+    /// Over `over_m` of the course another line round its bends, longer by `extra_m` (shorter: negative). The wheel
+    /// counts it; positions, which wander more, do not show it.
+    OtherLine {
+        pass: usize,
+        at_m: f64,
+        over_m: f64,
+        extra_m: f64,
+    },
 }
 
 impl Incident {
@@ -297,7 +341,11 @@ impl Incident {
             | Incident::Stop { pass, .. }
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
-            | Incident::Pause { pass, .. } => pass,
+            | Incident::Pause { pass, .. }
+            | Incident::OtherDrag { pass, .. }
+            | Incident::Coast { pass, .. }
+            | Incident::StandingStart { pass }
+            | Incident::OtherLine { pass, .. } => pass,
         }
     }
 }

@@ -143,6 +143,8 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         lead_in_m: 250.0,
         run_out_m: 250.0,
         approach_m: 500.0,
+        surfaces: Vec::new(),
+        slow_places: Vec::new(),
     }
 }
 
@@ -150,6 +152,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
     let base = SetupTruth {
         name: "set-up A".to_string(),
         cda_m2: 0.32,
+        yaw_share_per_rad2: 0.0,
         crr: 0.0045,
         total_mass_kg: 83.0,
         wheel_radius_m: 0.336,

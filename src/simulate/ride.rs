@@ -127,7 +127,8 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
             let blown = blown(plan, path, span, &state, node, wind.now());
             let power_w = rider.power(path, span, &state, node, trace.ridden_m.len());
             let brake_n = braking(path, &state, node) * body.inertia_kg;
-            let power_w = if brake_n > 0.0 { 0.0 } else { power_w };
+            let coasts = brake_n > 0.0 || coasting(plan, span, &state);
+            let power_w = if coasts { 0.0 } else { power_w };
             let brake_n = brake_n + dab_n(plan, span, &state);
             trace.note(path, &state, node, power_w, blown);
             wind.advance();
@@ -138,7 +139,11 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
                 wind_start: blown,
                 wind_end: later,
             };
-            state = tick(body, path, state, &push, node, parts);
+            let body = Body {
+                cda_m2: body.cda_m2 * drag_factor(plan, span, &state),
+                ..*body
+            };
+            state = tick(&body, path, state, &push, node, parts);
         }
         stand(span, &mut trace, path, &state, &mut wind, &mut rider);
     }
@@ -247,6 +252,31 @@ fn dab_n(plan: &DayPlan, span: &Span, state: &State) -> f64 {
         _ => 0.0,
     };
     plan.incidents.iter().map(force).sum()
+}
+
+/// What sitting up, or riding behind somebody, makes of the drag area.
+fn drag_factor(plan: &DayPlan, span: &Span, state: &State) -> f64 {
+    let factor = |incident: &Incident| match *incident {
+        Incident::OtherDrag {
+            pass,
+            at_m,
+            factor,
+            duration_s,
+        } => part_of_incident(span, state, pass, at_m, duration_s).map_or(1.0, |_| factor),
+        _ => 1.0,
+    };
+    plan.incidents.iter().map(factor).product()
+}
+
+fn coasting(plan: &DayPlan, span: &Span, state: &State) -> bool {
+    plan.incidents.iter().any(|incident| match *incident {
+        Incident::Coast {
+            pass,
+            at_m,
+            duration_s,
+        } => part_of_incident(span, state, pass, at_m, duration_s).is_some(),
+        _ => false,
+    })
 }
 
 /// The same wind at the end of the tick, where the rider will be by then.
