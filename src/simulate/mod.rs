@@ -46,6 +46,7 @@ enum Purpose {
     Plan = 5,
     AirSpeed = 6,
     HandHeld = 7,
+    PositionAltitude = 20,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

@@ -218,6 +218,8 @@ pub struct SensorTruth {
     pub power_resolution_w: f64,
     /// The power at a stamp is the mean of the interval that ended this long before it.
     pub power_delay_s: f64,
+    /// The power at a stamp is the mean over this time (or the sampling interval, where that is longer).
+    pub power_averaged_s: f64,
     pub speed_source: SpeedTruth,
     pub speed_scale_error: f64,
     pub speed_noise_m_s: f64,
@@ -231,6 +233,11 @@ pub struct SensorTruth {
     pub barometer_trend_m_per_h: f64,
     /// Part of the dynamic pressure that the port feels; altitude reads low by it.
     pub barometer_port_coefficient: f64,
+    /// Altitude follows the height as a first-order filter of this time constant: on an even slope it is late by
+    /// it. Barometers smooth, and smoothing of about this kind is common practice (no published source).
+    pub altitude_lag_s: f64,
+    /// Altitude by satellites; the barometer then has no say. `None`: by the barometer.
+    pub altitude_from_positions: Option<PositionAltitude>,
     /// Position wander on each axis (Ornstein–Uhlenbeck).
     pub position_sd_m: f64,
     pub position_memory_s: f64,
@@ -244,6 +251,14 @@ pub struct SensorTruth {
     /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
     /// it. `None`: nobody looked.
     pub hand_held_wind_sd_m_s: Option<f64>,
+}
+
+/// Errors of an altitude that is a position's: it wanders (Ornstein–Uhlenbeck).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PositionAltitude {
+    pub sd_m: f64,
+    pub memory_s: f64,
+    pub resolution_m: f64,
 }
 
 /// Reads the speed of the air along the direction of travel, true · (1 + `scale_error`) + noise.
@@ -331,6 +346,8 @@ pub enum Incident {
         over_m: f64,
         extra_m: f64,
     },
+    /// The unit's altitude is calibrated on the way: from there on it stands `jump_m` higher.
+    AltitudeJump { pass: usize, at_m: f64, jump_m: f64 },
 }
 
 impl Incident {
@@ -345,7 +362,8 @@ impl Incident {
             | Incident::OtherDrag { pass, .. }
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }
-            | Incident::OtherLine { pass, .. } => pass,
+            | Incident::OtherLine { pass, .. }
+            | Incident::AltitudeJump { pass, .. } => pass,
         }
     }
 }
@@ -424,6 +442,7 @@ impl SensorTruth {
             power_zeroed: false,
             power_resolution_w: 0.0,
             power_delay_s: 0.0,
+            power_averaged_s: 0.0,
             speed_source: SpeedTruth::WheelSensor,
             speed_scale_error: 0.0,
             speed_noise_m_s: 0.0,
@@ -434,6 +453,8 @@ impl SensorTruth {
             barometer_walk_m_per_sqrt_min: 0.0,
             barometer_trend_m_per_h: 0.0,
             barometer_port_coefficient: 0.0,
+            altitude_lag_s: 0.0,
+            altitude_from_positions: None,
             position_sd_m: 0.0,
             position_memory_s: 45.0,
             position_as_stored: false,

@@ -6,6 +6,7 @@ use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
 use super::unit::Window;
 use super::wind::Wander;
+use super::{Purpose, random};
 use crate::recording::Sample;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -23,14 +24,27 @@ struct Errors<'a> {
     north: Wander,
     speed: Wander,
     barometer_m: f64,
+    /// Height as a sensor that lags has it, and the true height and time of the sample before.
+    lagged: Option<Lagged>,
+    by_satellites: Option<(Wander, ChaCha8Rng)>,
+    jumps: &'a [(f64, f64)],
 }
 
-/// Every sample of the day with its time since the start, pauses included.
+#[derive(Clone, Copy)]
+struct Lagged {
+    read_m: f64,
+    true_m: f64,
+    seconds: f64,
+}
+
+/// Every sample of the day with its time since the start, pauses included. `jumps`: seconds since the start at which
+/// the altitude is set anew, and by how many metres.
 pub(super) fn samples(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
     silent: &[Window],
+    jumps: &[(f64, f64)],
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
@@ -45,6 +59,13 @@ pub(super) fn samples(
         north: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         speed: Wander::new(truth.speed_noise_m_s, UNIT_SPEED_MEMORY_S, interval, rng),
         barometer_m: 0.0,
+        lagged: None,
+        by_satellites: truth.altitude_from_positions.map(|altitude| {
+            let mut own = random(plan.seed, Purpose::PositionAltitude);
+            let wander = Wander::new(altitude.sd_m, altitude.memory_s, interval, &mut own);
+            (wander, own)
+        }),
+        jumps,
         rng,
     };
     let first = (trace.start_s / interval).ceil();
@@ -127,17 +148,18 @@ impl Errors<'_> {
         }
     }
 
-    /// Mean of the interval that ends at the stamp (or a stated delay before it).
+    /// Mean of the time that ends at the stamp (or a stated delay before it).
     fn power_w(&mut self, trace: &Trace, seconds: f64, interval: f64) -> f64 {
         let truth = &self.plan.sensors;
         let end = seconds - truth.power_delay_s;
-        let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - interval);
+        let averaged = truth.power_averaged_s.max(interval);
+        let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - averaged);
         let drift = drift_w(self.plan, trace, seconds);
         let noise = truth.power_noise_w * self.normal();
         if work <= 0.0 {
             return 0.0; // A crank that stands still reads nothing.
         }
-        let read = work / interval * (1.0 + truth.power_scale_error) + drift + noise;
+        let read = work / averaged * (1.0 + truth.power_scale_error) + drift + noise;
         rounded(read.max(0.0), truth.power_resolution_w)
     }
 
@@ -163,8 +185,43 @@ impl Errors<'_> {
         let airspeed = Trace::at(&trace.airspeed_m_s, seconds);
         let port = truth.barometer_port_coefficient * airspeed * airspeed / (2.0 * 9.81);
         let trend = truth.barometer_trend_m_per_h * seconds / 3600.0;
-        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise - port;
+        let jumped: f64 = self
+            .jumps
+            .iter()
+            .filter(|(at_s, _)| *at_s <= seconds)
+            .map(|(_, m)| m)
+            .sum();
+        if let (Some((wander, own)), Some(altitude)) =
+            (&mut self.by_satellites, truth.altitude_from_positions)
+        {
+            let read = height + truth.altitude_offset_m + wander.advance(own) + jumped;
+            return rounded(read, altitude.resolution_m);
+        }
+        let height = self.late(height, seconds);
+        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise - port + jumped;
         rounded(read, truth.altitude_resolution_m)
+    }
+
+    /// A first-order filter, exact for a height that runs straight between samples.
+    fn late(&mut self, true_m: f64, seconds: f64) -> f64 {
+        let lag_s = self.plan.sensors.altitude_lag_s;
+        if lag_s <= 0.0 {
+            return true_m;
+        }
+        let read_m = match self.lagged {
+            Some(before) if seconds > before.seconds => {
+                let climbs_m_s = (true_m - before.true_m) / (seconds - before.seconds);
+                let behind_m = before.true_m - before.read_m - climbs_m_s * lag_s;
+                true_m - climbs_m_s * lag_s - behind_m * (-(seconds - before.seconds) / lag_s).exp()
+            }
+            _ => true_m,
+        };
+        self.lagged = Some(Lagged {
+            read_m,
+            true_m,
+            seconds,
+        });
+        read_m
     }
 
     fn place(&mut self, true_deg: [f64; 2]) -> [f64; 2] {
