@@ -5,6 +5,7 @@ use super::speed_faults;
 use super::{SpeedSource, Streams, altitude, clock, gaps, position, power, speed, speed_check};
 use crate::error::{Fault, Result};
 use crate::recording::{ExtraChannel, Recording, Sample};
+use crate::treatment::AsRecorded;
 
 /// Samples → strictly increasing time and channels of equal length, NaN where nothing (or something
 /// wrong) was measured. Repairs are listed in order of time.
@@ -12,6 +13,14 @@ use crate::recording::{ExtraChannel, Recording, Sample};
 /// # Errors
 /// A recording with fewer than two samples that carry a usable time.
 pub fn align(recording: Recording) -> Result<Streams> {
+    align_leaving(recording, &AsRecorded::default())
+}
+
+/// As [`align`], with the treatments named left out.
+///
+/// # Errors
+/// As [`align`].
+pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<Streams> {
     let mut repairs = Vec::new();
     let rows = clock::rows(&recording.samples, &mut repairs);
     if rows.len() < 2 {
@@ -26,7 +35,7 @@ pub fn align(recording: Recording) -> Result<Streams> {
 
     altitude::clean_plain(&mut streams);
     position::clean(&mut streams);
-    power::clean(&mut streams, limit);
+    power::clean(&mut streams, limit, as_recorded);
     let in_file: Vec<bool> = streams.speed_m_s.iter().map(|speed| !speed.is_nan()).collect();
     speed_faults::clean(&mut streams, limit);
     speed::settle(&mut streams, &in_file, recording.wheel_sensor);

@@ -19,7 +19,7 @@ mod speed_faults;
 mod testing;
 
 pub use air_speed::{NoAirSpeed, UnitKnown};
-pub use align::align;
+pub use align::{align, align_leaving};
 pub use overlap::use_once;
 pub use segments::Segment;
 

@@ -3,6 +3,7 @@
 use super::Repair;
 use super::Streams;
 use super::mark::{runs, take_out};
+use crate::treatment::{AsRecorded, Treatment};
 
 /// Above what legs hold for a second (common practice, no published source), and above every "no
 /// value" that a format writes as a number.
@@ -10,12 +11,14 @@ const LARGEST_W: f64 = 2500.0;
 const SPIKE_W: f64 = 800.0;
 const FROZEN_S: f64 = 10.0;
 
-pub(super) fn clean(streams: &mut Streams, gap_limit_s: f64) {
+pub(super) fn clean(streams: &mut Streams, gap_limit_s: f64, as_recorded: &AsRecorded) {
     let near = near(&streams.time_s, gap_limit_s);
     impossible(streams);
     spikes(streams, &near);
     drop_outs(streams, &near);
-    frozen(streams, &near);
+    if !as_recorded.leaves(Treatment::StuckPower) {
+        frozen(streams, &near);
+    }
 }
 
 /// Whether two samples have no gap between them.

@@ -2,8 +2,9 @@
 
 use crate::error::{Error, Fault, Result};
 use crate::recording::{self, Recording, is_recording_name};
-use crate::streams::{SpeedSource, Streams, align, use_once};
+use crate::streams::{SpeedSource, Streams, align, align_leaving, use_once};
 use crate::test_day::{self, TestDay};
+use crate::treatment::AsRecorded;
 use crate::warning::Warning;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -28,6 +29,9 @@ pub struct Gathered {
 pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
     let files = recordings_in(folder)?;
     let day = test_day::read(folder);
+    let as_recorded = day
+        .as_ref()
+        .map_or_else(|_| AsRecorded::default(), |day| day.as_recorded.clone());
     let done = std::sync::atomic::AtomicUsize::new(0);
     let read: Vec<(Result<Streams>, Vec<Fault>)> = files
         .par_iter()
@@ -35,7 +39,7 @@ pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
             let mut damage = Vec::new();
             let streams = recording::read(file).and_then(|recording| {
                 damage = recording.faults.clone();
-                align(recording)
+                align_leaving(recording, &as_recorded)
             });
             let count = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
             progress(count, files.len());
@@ -60,7 +64,7 @@ pub fn gather_recordings(test_day: TestDay, recordings: Vec<Recording>) -> Resul
         .into_iter()
         .map(|recording| {
             let damage = recording.faults.clone();
-            (align(recording), damage)
+            (align_leaving(recording, &test_day.as_recorded), damage)
         })
         .collect();
     gathered(Ok(test_day), aligned)

@@ -50,6 +50,7 @@ use crate::estimate::plain::{Day, averages as averages_at};
 use crate::estimate::rolling::Rolling;
 use crate::physics::Rig;
 use crate::test_day::Setup;
+use crate::treatment::Treatment;
 use crate::verdict::still_air_time_s;
 use answer::{AtWork, Estimates, findings, setup_results};
 use prepare::{day, nothing_usable};
@@ -139,6 +140,14 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     let day = day(&surveyed, &rides);
     let (setups, course) = (day.setups, &surveyed.ridden.course);
     let profile = course.profile.as_ref();
+    let told = &Told {
+        undisturbed: told.undisturbed
+            || surveyed
+                .test_day
+                .as_recorded
+                .leaves(Treatment::DisturbedStretches),
+        ..*told
+    };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
         .into_iter()

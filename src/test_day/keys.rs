@@ -9,6 +9,7 @@ pub(super) const TOP: &[&str] = &[
     "tyres",
     "air",
     "air_speed",
+    "sensors",
     "course",
     "setup",
     "block",
@@ -28,6 +29,7 @@ pub(super) const BIKE: &[&str] = &[
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
+pub(super) const SENSORS: &[&str] = &["as_recorded"];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
@@ -82,6 +84,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[bike]", BIKE),
     ("[tyres]", TYRES),
     ("[air_speed]", AIR_SPEED),
+    ("[sensors]", SENSORS),
     ("[course]", COURSE),
     ("[[air]]", AIR),
     ("[[setup]]", SETUP),

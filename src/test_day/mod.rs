@@ -14,6 +14,7 @@ mod parse;
 mod quantity;
 mod readings;
 mod section;
+mod sensors;
 mod setups;
 mod suggest;
 mod syntax;
@@ -21,6 +22,8 @@ mod syntax;
 mod tests;
 
 pub use parse::{parse, read, without_file};
+
+use crate::treatment::AsRecorded;
 
 /// A value with its standard uncertainty, and whether the user wrote it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +51,8 @@ pub struct TestDay {
     pub blocks: Vec<Block>,
     pub excludes: Vec<Exclude>,
     pub windows: Vec<Window>,
+    /// Treatments that are not to be applied.
+    pub as_recorded: AsRecorded,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }

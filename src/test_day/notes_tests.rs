@@ -220,3 +220,32 @@ fn an_air_speed_without_a_channel_or_with_an_odd_factor_is_a_fault() {
         &["[air_speed] on a line of its own"],
     );
 }
+
+#[test]
+fn what_is_to_be_left_as_recorded_is_named() {
+    use crate::treatment::Treatment;
+    let left = |text: &str| day(text).as_recorded;
+    let one = left("[sensors]\nas_recorded = \"stuck power\"\n");
+    assert!(one.leaves(Treatment::StuckPower) && !one.leaves(Treatment::DisturbedStretches));
+    let all: Vec<String> = Treatment::ALL
+        .iter()
+        .map(|treatment| format!("\"{}\"", treatment.name()))
+        .collect();
+    let all = left(&format!("[sensors]\nas_recorded = [{}]\n", all.join(", ")));
+    assert!(Treatment::ALL.iter().all(|treatment| all.leaves(*treatment)));
+    assert!(
+        Treatment::ALL
+            .iter()
+            .all(|treatment| !left("").leaves(*treatment))
+    );
+    one_fault(
+        "[sensors]\nas_recorded = [\"stuck powers\"]",
+        "line 2, sensors.as_recorded",
+        &["stuck powers", "Did you mean \"stuck power\"?"],
+    );
+    one_fault(
+        "[sensors]\nas_recorded = [\"everything\"]",
+        "line 2, sensors.as_recorded",
+        &["everything", "Known are \"stuck power\""],
+    );
+}

@@ -3,8 +3,11 @@
 use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
-use super::{Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, setups, syntax};
+use super::{
+    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
+};
 use crate::error::{Fault, Result};
+use crate::treatment::AsRecorded;
 use std::io::ErrorKind;
 use std::path::Path;
 use toml_edit::Document;
@@ -99,6 +102,7 @@ pub fn without_file() -> TestDay {
         blocks: Vec::new(),
         excludes: Vec::new(),
         windows: Vec::new(),
+        as_recorded: AsRecorded::default(),
         assumptions,
     }
 }
@@ -141,6 +145,9 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
+    let left = top
+        .one("sensors", keys::SENSORS)
+        .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -178,6 +185,7 @@ fn read_tables(top: &Section) -> TestDay {
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
+        as_recorded: left,
         assumptions,
     }
 }

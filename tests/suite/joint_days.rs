@@ -1,9 +1,9 @@
 //! What the joint estimate says of days whose truth is known: drawn as for docs/accuracy.md, ridden by the simulator.
 
-mod days;
+pub mod days;
 #[allow(dead_code)] // The accuracy page needs all of it.
 #[path = "../bench/accuracy/drawn.rs"]
-mod drawn;
+pub mod drawn;
 
 mod lorry;
 mod one_pass_wrong;

@@ -6,6 +6,8 @@ mod courses;
 
 mod days;
 
+mod effects;
+
 mod both_ways;
 
 mod fitdecode;

@@ -1,0 +1,37 @@
+//! What the program sets right of its own accord, each by name, and which of it the user wants left alone.
+
+/// In the order of the data's way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Treatment {
+    /// Power that stood at one value while the cranks stand still counts as unknown.
+    StuckPower,
+    /// Stretches in which something pushed or held are taken out of the balance.
+    DisturbedStretches,
+}
+
+impl Treatment {
+    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+
+    /// As it is written in `as_recorded` of `test.toml`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Treatment::StuckPower => "stuck power",
+            Treatment::DisturbedStretches => "disturbed stretches",
+        }
+    }
+}
+
+/// The treatments that are not to be applied; `default()` applies them all.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct AsRecorded(Vec<Treatment>);
+
+impl AsRecorded {
+    pub fn new(left: &[Treatment]) -> Self {
+        AsRecorded(left.to_vec())
+    }
+
+    /// Whether this is to be left as it was recorded.
+    pub fn leaves(&self, treatment: Treatment) -> bool {
+        self.0.contains(&treatment)
+    }
+}
