@@ -2,11 +2,11 @@
 
 use super::path::Path;
 use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
-use super::{Purpose, random};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
 use super::unit::Window;
 use super::wind::Wander;
+use super::{Purpose, random};
 use crate::recording::Sample;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -159,7 +159,8 @@ impl Errors<'_> {
         let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - interval);
         let drift = drift_w(self.plan, trace, seconds);
         let noise = truth.power_noise_w * self.normal();
-        let scale = (1.0 + truth.power_scale_error) * self.of_one_leg(path, trace, seconds) * self.warmed(seconds);
+        let scale =
+            (1.0 + truth.power_scale_error) * self.of_one_leg(path, trace, seconds) * self.warmed(seconds);
         if work <= 0.0 {
             return 0.0; // A crank that stands still reads nothing.
         }
@@ -204,7 +205,11 @@ impl Errors<'_> {
     }
 
     fn stepped(&self, value: f64, step: f64) -> f64 {
-        let half = if self.plan.sensors.cuts_off { 0.5 * step } else { 0.0 };
+        let half = if self.plan.sensors.cuts_off {
+            0.5 * step
+        } else {
+            0.0
+        };
         rounded(value - half, step).max(0.0)
     }
 

@@ -104,7 +104,10 @@ impl TrueDay {
             air.pressure_hpa = (10.0 * air.pressure_hpa).round() / 10.0;
         }
         out.push_str("[[air]]\n");
-        line(out, &format!("time = {}", utc_text(self.plan.start_s + seconds, 0)));
+        line(
+            out,
+            &format!("time = {}", utc_text(self.plan.start_s + seconds, 0)),
+        );
         line(out, &format!("temperature_c = {:?}", air.temperature_c));
         line(
             out,
