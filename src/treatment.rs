@@ -7,16 +7,31 @@ pub enum Treatment {
     StuckPower,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
+    /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
+    WarmingAir,
+    /// A power meter may change with temperature by an unknown amount.
+    PowerWithTemperature,
+    /// What one leg does of the whole may change from one mounting to the next.
+    OneLegPower,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+    pub const ALL: [Treatment; 5] = [
+        Treatment::StuckPower,
+        Treatment::DisturbedStretches,
+        Treatment::WarmingAir,
+        Treatment::PowerWithTemperature,
+        Treatment::OneLegPower,
+    ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
             Treatment::DisturbedStretches => "disturbed stretches",
+            Treatment::WarmingAir => "warming air",
+            Treatment::PowerWithTemperature => "power with temperature",
+            Treatment::OneLegPower => "one-leg power",
         }
     }
 }

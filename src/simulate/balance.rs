@@ -360,11 +360,7 @@ mod tests {
             (15.0, 1013.25, 0.0, 1.225_521_3),
             (25.0, 950.0, 70.0, 1.100_579_3),
         ] {
-            let air = AirTruth {
-                temperature_c: t,
-                pressure_hpa: hpa,
-                relative_humidity_percent: percent,
-            };
+            let air = AirTruth::steady(t, hpa, percent);
             assert!((density_kg_m3(&air) / density - 1.0).abs() < 1e-7);
         }
     }

@@ -2,7 +2,7 @@
 
 use super::balance::{Body, Push, State, density_kg_m3, gravity_m_s2, step};
 use super::path::{Doing, Path, Span};
-use super::plan::{DayPlan, Incident};
+use super::plan::{DayPlan, Incident, RiderTruth};
 use super::wind::{Wander, Wind};
 use super::{Purpose, random};
 use rand::Rng;
@@ -114,7 +114,7 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
     let mut node = 0;
     trace.pass_cda_m2 = bodies.iter().map(|body| body.cda_m2).collect();
     for span in &path.spans {
-        let Some(body) = bodies.get(span.pass.min(bodies.len().saturating_sub(1))) else {
+        let Some(rested) = bodies.get(span.pass.min(bodies.len().saturating_sub(1))) else {
             break;
         };
         while state.ridden_m < span.to_m && trace.ridden_m.len() < MOST_TICKS {
@@ -124,6 +124,7 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
                 break;
             }
             node = path.index_at(state.ridden_m, node);
+            let body = &later_in_the_day(plan, rested, trace.duration_s());
             let blown = blown(plan, path, span, &state, node, wind.now());
             let power_w = rider.power(path, span, &state, node, trace.ridden_m.len());
             let brake_n = braking(path, &state, node) * body.inertia_kg;
@@ -168,6 +169,20 @@ fn tick(body: &Body, path: &Path, state: State, push: &Push, node: usize, parts:
     state
 }
 
+/// The body as the day has changed it: lighter, and in other air.
+fn later_in_the_day(plan: &DayPlan, body: &Body, seconds: f64) -> Body {
+    let mut later = *body;
+    if plan.air.changes() {
+        later.density_kg_m3 = density_kg_m3(&plan.air.after(seconds));
+    }
+    if plan.rider.mass_loss_kg_per_h != 0.0 {
+        let lost_kg = plan.rider.mass_loss_kg_per_h * seconds / 3600.0;
+        later.mass_kg -= lost_kg;
+        later.inertia_kg -= lost_kg;
+    }
+    later
+}
+
 /// One body for each planned pass: set-up, mounting and position.
 pub(super) fn bodies(plan: &DayPlan) -> Vec<Body> {
     let mut rng = random(plan.seed, Purpose::Position);
@@ -198,6 +213,14 @@ fn braking(path: &Path, state: &State, node: usize) -> f64 {
     let soon = state.ridden_m + state.speed_m_s * TICK_S;
     let allowed = path.allowed_m_s(node, soon);
     ((state.speed_m_s - allowed) / TICK_S).clamp(0.0, HARDEST_BRAKING_M_S2)
+}
+
+/// Whether the pedals rest here, by the rider's habit.
+fn coasts(rider: &RiderTruth, span: &Span, state: &State) -> bool {
+    rider.coasts.is_some_and(|coasting| {
+        let along_m = (state.ridden_m - span.from_m).rem_euclid(coasting.each_m);
+        along_m >= coasting.each_m - coasting.for_m
+    })
 }
 
 /// Wind as it reaches the rider: shelter of the place, and a lorry that overtakes.
@@ -380,6 +403,7 @@ impl<'a> Rider<'a> {
             (base + gain * (speed - v)).clamp(0.0, most.max(0.0))
         };
         let wanted = match span.doing {
+            Doing::Pass { .. } if coasts(truth, span, state) => 0.0,
             Doing::Pass { .. } | Doing::Spoilt { .. } => {
                 let slope = path.ground(node, state.ridden_m).sin_slope;
                 aim * (1.0 + truth.climb_response * 100.0 * slope)

@@ -28,6 +28,8 @@ mod remarks;
 
 mod result;
 
+mod slow;
+
 mod stopwatch;
 
 mod weather;
@@ -209,8 +211,10 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
+    warnings.extend(slow::remarks(&surveyed, &airs, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
+    assumptions.extend(slow::sentences(&surveyed));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
