@@ -87,6 +87,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 
