@@ -30,11 +30,15 @@ mod result;
 
 mod slow;
 
+mod starting;
+
 mod stopwatch;
 
 mod weather;
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
+
+pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 
 pub use stopwatch::Stopwatched;
 
