@@ -7,16 +7,27 @@ pub enum Treatment {
     StuckPower,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
+    /// Cells in which the brakes took energy hardly count.
+    Brakes,
+    /// `[[surface]]`: tyres roll otherwise on a part of the course.
+    Surfaces,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+    pub const ALL: [Treatment; 4] = [
+        Treatment::StuckPower,
+        Treatment::DisturbedStretches,
+        Treatment::Brakes,
+        Treatment::Surfaces,
+    ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
             Treatment::DisturbedStretches => "disturbed stretches",
+            Treatment::Brakes => "brakes",
+            Treatment::Surfaces => "surfaces",
         }
     }
 }

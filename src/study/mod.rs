@@ -26,13 +26,21 @@ mod remarks;
 
 mod result;
 
+mod road_remarks;
+
 mod stopwatch;
 
 mod weather;
 
+mod surface;
+
+mod yaw;
+
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use stopwatch::Stopwatched;
+
+pub use yaw::Yaw;
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -131,6 +139,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         surveyed,
         rides,
         rolling,
+        slow_places,
         averages,
         mut passes,
         airs,
@@ -201,6 +210,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         joint: &joint,
         setups: &setup_results,
         passes: &passes,
+        slow_places: &slow_places,
     }));
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);

@@ -4,7 +4,8 @@ use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
+    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, surfaces,
+    syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -102,6 +103,7 @@ pub fn without_file() -> TestDay {
         blocks: Vec::new(),
         excludes: Vec::new(),
         windows: Vec::new(),
+        surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
         assumptions,
     }
@@ -150,6 +152,11 @@ fn read_tables(top: &Section) -> TestDay {
         .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
+    let surfaces = surfaces::read(
+        &top.many("surface", keys::SURFACE),
+        setups.first().map(|setup| setup.crr),
+        &mut later_assumptions,
+    );
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -185,6 +192,7 @@ fn read_tables(top: &Section) -> TestDay {
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
+        surfaces,
         as_recorded: left,
         assumptions,
     }
