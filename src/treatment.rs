@@ -13,15 +13,21 @@ pub enum Treatment {
     PowerWithTemperature,
     /// What one leg does of the whole may change from one mounting to the next.
     OneLegPower,
+    /// Cells in which the brakes took energy hardly count.
+    Brakes,
+    /// `[[surface]]`: tyres roll otherwise on a part of the course.
+    Surfaces,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 5] = [
+    pub const ALL: [Treatment; 7] = [
         Treatment::StuckPower,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
         Treatment::OneLegPower,
+        Treatment::Brakes,
+        Treatment::Surfaces,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -32,6 +38,8 @@ impl Treatment {
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",
             Treatment::OneLegPower => "one-leg power",
+            Treatment::Brakes => "brakes",
+            Treatment::Surfaces => "surfaces",
         }
     }
 }

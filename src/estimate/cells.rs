@@ -5,7 +5,7 @@ use crate::air::AirState;
 use crate::course::{Course, Direction, Pass};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, Streams};
-use crate::test_day::{Measured, Setup};
+use crate::test_day::{Measured, Setup, Surface};
 use crate::units::KELVIN_AT_0_C;
 
 /// Cells of about this length: long against the wander of positions, short against hills.
@@ -33,6 +33,8 @@ pub struct Shift {
     pub wheel_radius_m: f64,
     pub wheel_inertia_kg_m2: f64,
     pub crr: f64,
+    /// Added to the factor of every surface of `test.toml`.
+    pub crr_factor: f64,
     /// Where the air moves to, added to what is known.
     pub wind_east_m_s: f64,
     pub wind_north_m_s: f64,
@@ -57,6 +59,7 @@ impl Default for Shift {
             wheel_radius_m: 0.0,
             wheel_inertia_kg_m2: 0.0,
             crr: 0.0,
+            crr_factor: 0.0,
             wind_east_m_s: 0.0,
             wind_north_m_s: 0.0,
             climb_m: 0.0,
@@ -126,6 +129,10 @@ pub struct Cell {
     pub unknown_power_j: f64,
     /// Energy that went into the brakes, as far as it shows; 0 where none did. The balance has no term for it.
     pub braked_j: f64,
+    /// Of the surface: times the Crr of whatever is ridden, mean over the cell.
+    pub crr_factor: f64,
+    /// Share of the cell that lies on a surface of `test.toml`.
+    pub surface_share: f64,
 }
 
 /// One pass as the estimate sees it. Immutable: its energy account depends on nothing else.
@@ -173,14 +180,11 @@ impl PassRide {
             .sum()
     }
 
-    /// Yaw in degrees and the time it lasted, step by step, in the wind as it is known.
-    pub fn yaws_deg(&self) -> impl Iterator<Item = (f64, f64)> {
-        self.cells.iter().flat_map(|cell| &cell.steps).map(|step| {
-            let wind = RelativeWind::from_air_velocity(
-                self.air.wind_east_m_s,
-                self.air.wind_north_m_s,
-                step.bearing_rad,
-            );
+    /// Yaw in degrees and the time it lasted, step by step, in a wind that moves to the east and north.
+    pub fn yaws_deg(&self, wind_m_s: [f64; 2]) -> impl Iterator<Item = (f64, f64)> {
+        self.cells.iter().flat_map(|cell| &cell.steps).map(move |step| {
+            let [east, north] = wind_m_s;
+            let wind = RelativeWind::from_air_velocity(east, north, step.bearing_rad);
             let speed = 0.5 * (step.start_speed_m_s + step.end_speed_m_s);
             (wind.yaw_rad(speed).to_degrees(), step.duration_s)
         })
@@ -198,7 +202,7 @@ pub struct Account {
     pub energy_j: f64,
     /// ½ ρ ∫(v+w) V_a ds, per m² of drag area.
     pub air_j_m2: f64,
-    /// m g ∫cos θ ds.
+    /// m g ∫cos θ ds, times the factor of the surface.
     pub rolling_j: f64,
     /// ∫P dt as measured.
     pub crank_j: f64,
@@ -290,7 +294,9 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
                     - work.bearing_j
                     - weight_n * (cell.climb_m + tilt_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
-                rolling_j: weight_n * work.level_distance_m,
+                rolling_j: weight_n
+                    * work.level_distance_m
+                    * (cell.crr_factor + shift.crr_factor * cell.surface_share),
                 crank_j: work.crank_j,
                 duration_s: work.duration_s,
                 distance_m: work.distance_m,
@@ -310,6 +316,7 @@ pub struct Ground<'a> {
     pub air: AirState,
     pub gravity_m_s2: f64,
     pub cells: usize,
+    pub surfaces: &'a [Surface],
     /// Part of the course that is fitted, metres from its start.
     pub from_m: f64,
     pub to_m: f64,
@@ -487,6 +494,7 @@ fn cell(
             }
         })
         .collect::<Vec<_>>();
+    let (crr_factor, surface_share) = surface(ground.surfaces, from_m.min(to_m), from_m.max(to_m));
     let braked_j = braked_j(&steps, ground.gravity_m_s2, ground.air.density_kg_m3);
     Ok(Cell {
         from_m,
@@ -501,7 +509,21 @@ fn cell(
         end_gradient: gradient_at(to_m),
         unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
         braked_j,
+        crr_factor,
+        surface_share,
     })
+}
+
+/// Mean factor of rolling resistance between two places of the course, and the share of it that any surface covers.
+fn surface(surfaces: &[Surface], low_m: f64, high_m: f64) -> (f64, f64) {
+    let (mut factor, mut covered) = (1.0, 0.0);
+    for surface in surfaces {
+        let length_m = high_m.min(surface.to_m) - low_m.max(surface.from_m);
+        let share = (length_m / (high_m - low_m)).max(0.0);
+        factor += share * (surface.crr_factor.value - 1.0);
+        covered += share;
+    }
+    (factor, covered)
 }
 
 #[cfg(test)]

@@ -45,6 +45,7 @@ fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
         },
         gravity_m_s2: 9.8,
         cells,
+        surfaces: &[],
         from_m,
         to_m,
     }

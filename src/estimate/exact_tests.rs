@@ -125,6 +125,8 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             end_gradient: sin_slope,
             unknown_power_j: 0.0,
             braked_j: 0.0,
+            crr_factor: 1.0,
+            surface_share: 0.0,
         });
     }
     PassRide {

@@ -108,6 +108,8 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             end_gradient: sign * (truth.gradient)(along_m),
             unknown_power_j: 0.0,
             braked_j: 0.0,
+            crr_factor: 1.0,
+            surface_share: 0.0,
         });
     }
     PassRide {
@@ -264,6 +266,7 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
             air: air_of(plan),
             gravity_m_s2: gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m),
             cells: cell_count(length_m, found.passes.len()),
+            surfaces: &[],
             from_m: 0.0,
             to_m: length_m,
         };

@@ -1,6 +1,6 @@
 //! Energy accounts of passes → drag areas, what tells them apart, and how sure that is.
 
-mod braking;
+pub mod braking;
 
 pub mod budget;
 

@@ -10,6 +10,7 @@ use crate::estimate::joint::{BAROMETER_DRIFT_M_S, Joint};
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
+use crate::treatment::Treatment;
 
 /// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
 /// pressure and load. Common practice, no published source.
@@ -143,6 +144,15 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             ..Shift::default()
         }
     }));
+    let of_surfaces = surfaces(surveyed);
+    if of_surfaces > 0.0 {
+        inputs.push(line("rolling resistance of surfaces", of_surfaces, "1", |e| {
+            Shift {
+                crr_factor: e,
+                ..Shift::default()
+            }
+        }));
+    }
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -155,6 +165,15 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         ));
     }
     inputs
+}
+
+/// Of the factors of the surfaces in `test.toml`, the largest: they are moved together.
+fn surfaces(surveyed: &Surveyed) -> f64 {
+    let used = !surveyed.test_day.as_recorded.leaves(Treatment::Surfaces);
+    let given = surveyed.test_day.surfaces.iter().filter(|_| used);
+    given
+        .map(|surface| surface.crr_factor.standard_uncertainty)
+        .fold(0.0, f64::max)
 }
 
 /// Of the finish above the start: the pooled profile's noise, and the drift of each pass's barometer.
@@ -223,7 +242,7 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
     let mut all = surveyed.test_day.assumptions.clone();
     all.push(format!(
         "CdA is taken as the same at every yaw, and side force is left out: mind it with wheels. Yaw as ridden \
-         (root mean square): {}.",
+         (root mean square, gusts and what is not known of the wind included; nine tenths of the time between): {}.",
         yaws(setups)
     ));
     all.push("Power: mean over the second that ends at its stamp; speed: that at its stamp.".to_string());
@@ -236,10 +255,10 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
 fn yaws(setups: &[SetupResult]) -> String {
     let known: Vec<String> = setups
         .iter()
-        .filter_map(|s| s.yaw_rms_deg.map(|yaw| format!("'{}' {yaw:.0}°", s.name)))
+        .filter_map(|s| s.yaw.map(|yaw| format!("'{}' {}", s.name, yaw.in_words())))
         .collect();
     if known.is_empty() {
-        "not known, since the wind is not".to_string()
+        "not known, since the wind across the road is not".to_string()
     } else {
         known.join(", ")
     }

@@ -32,15 +32,23 @@ mod slow;
 
 mod starting;
 
+mod road_remarks;
+
 mod stopwatch;
 
 mod weather;
+
+mod surface;
+
+mod yaw;
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 
 pub use stopwatch::Stopwatched;
+
+pub use yaw::Yaw;
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -141,6 +149,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         surveyed,
         rides,
         rolling,
+        slow_places,
         averages,
         mut passes,
         airs,
@@ -211,6 +220,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         joint: &joint,
         setups: &setup_results,
         passes: &passes,
+        slow_places: &slow_places,
     }));
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);

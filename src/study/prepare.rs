@@ -1,18 +1,20 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
 use super::assign::{self, Assigned};
-use super::flags::braking;
+use super::flags::{braking, other_lines};
 use super::power_zero::PowerZeros;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
 use crate::error::{Error, Fault, Result};
+use crate::estimate::braking::{SlowPlace, share_slow_places};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
-use crate::test_day::Shape;
+use crate::test_day::{Shape, Surface};
+use crate::treatment::Treatment;
 use crate::warning::Warning;
 
 /// A day cut into passes and cells, with what needs no joint estimate.
@@ -21,6 +23,8 @@ pub struct Prepared {
     pub surveyed: Surveyed,
     pub rides: Vec<PassRide>,
     pub rolling: Rolling,
+    /// What the passes of a direction brake for.
+    pub slow_places: Vec<SlowPlace>,
     pub(super) averages: Averages,
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
@@ -56,8 +60,10 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (mut rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let (mut rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
     slow::place(&mut rides, &surveyed, &airs);
+    let slow_places = brakes(&surveyed, &mut rides, &mut passes);
+    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -72,6 +78,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     Ok(Prepared {
         rides,
         rolling,
+        slow_places,
         averages,
         passes,
         airs,
@@ -141,6 +148,28 @@ pub(super) fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Erro
     .into()
 }
 
+/// What the brakes took is told of each pass, and where most passes brake.
+fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]) -> Vec<SlowPlace> {
+    if surveyed.test_day.as_recorded.leaves(Treatment::Brakes) {
+        for cell in rides.iter_mut().flat_map(|ride| &mut ride.cells) {
+            cell.braked_j = 0.0;
+        }
+    }
+    let slow_places = share_slow_places(rides);
+    for ride in rides.iter() {
+        passes[ride.pass].flags.extend(braking(ride));
+    }
+    slow_places
+}
+
+fn surfaces(surveyed: &Surveyed) -> &[Surface] {
+    if surveyed.test_day.as_recorded.leaves(Treatment::Surfaces) {
+        &[]
+    } else {
+        &surveyed.test_day.surfaces
+    }
+}
+
 /// Cuts every pass that counts into cells; the results of all passes come with their flags.
 pub(super) fn rides(
     surveyed: &Surveyed,
@@ -181,6 +210,7 @@ pub(super) fn rides(
                 air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
                 cells: cell_count(to_m - from_m, counted),
+                surfaces: surfaces(surveyed),
                 from_m,
                 to_m,
             };
@@ -188,7 +218,6 @@ pub(super) fn rides(
                 Ok(mut ride) => {
                     kept = true;
                     day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
-                    flags.extend(braking(&ride));
                     rides.push(ride);
                 }
                 Err(reason) => flags.push(format!("not fitted: {reason}")),

@@ -15,6 +15,7 @@ pub(super) const TOP: &[&str] = &[
     "block",
     "exclude",
     "window",
+    "surface",
 ];
 pub(super) const RIDER: &[&str] = &[
     "total_mass_kg",
@@ -88,6 +89,14 @@ pub(super) const BLOCK: &[&str] = &[
 ];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
+pub(super) const SURFACE: &[&str] = &[
+    "from_m",
+    "to_m",
+    "crr",
+    "crr_standard_uncertainty",
+    "crr_factor",
+    "crr_factor_standard_uncertainty",
+];
 
 const ALL: &[(&str, &[&str])] = &[
     ("[rider]", RIDER),
@@ -101,6 +110,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[[block]]", BLOCK),
     ("[[exclude]]", EXCLUDE),
     ("[[window]]", WINDOW),
+    ("[[surface]]", SURFACE),
 ];
 
 /// What to do about a key that its table does not know.

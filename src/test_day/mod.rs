@@ -18,6 +18,7 @@ mod sensors;
 mod setups;
 mod slow;
 mod suggest;
+mod surfaces;
 mod syntax;
 #[cfg(test)]
 mod tests;
@@ -54,6 +55,8 @@ pub struct TestDay {
     pub blocks: Vec<Block>,
     pub excludes: Vec<Exclude>,
     pub windows: Vec<Window>,
+    /// In the order of their places; they do not overlap.
+    pub surfaces: Vec<Surface>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
     /// One sentence for each default that the results rest on.
@@ -202,6 +205,17 @@ pub struct Window {
     pub pass: Option<PassRef>,
     pub from_m: Option<f64>,
     pub to_m: Option<f64>,
+}
+
+/// Part of the course on which tyres roll otherwise. Metres along the course from its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Surface {
+    pub line: usize,
+    pub from_m: f64,
+    /// Infinite: to the finish.
+    pub to_m: f64,
+    /// Times the Crr of whatever is ridden; a ratio.
+    pub crr_factor: Measured,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

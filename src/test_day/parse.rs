@@ -5,7 +5,7 @@ use super::faults::Faults;
 use super::section::Section;
 use super::{
     Measured, PowerAt, Slow, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, slow,
-    syntax,
+    surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -104,6 +104,7 @@ pub fn without_file() -> TestDay {
         blocks: Vec::new(),
         excludes: Vec::new(),
         windows: Vec::new(),
+        surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
         assumptions,
     }
@@ -154,6 +155,11 @@ fn read_tables(top: &Section) -> TestDay {
     let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
+    let surfaces = surfaces::read(
+        &top.many("surface", keys::SURFACE),
+        setups.first().map(|setup| setup.crr),
+        &mut later_assumptions,
+    );
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -190,6 +196,7 @@ fn read_tables(top: &Section) -> TestDay {
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
+        surfaces,
         as_recorded: left,
         assumptions,
     }

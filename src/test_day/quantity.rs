@@ -116,6 +116,25 @@ pub(super) static CRR: Quantity = Quantity {
     ],
 };
 
+/// Its default uncertainty is a judgement: 0.0007 on a Crr of 0.0045, as for a Crr that is written.
+pub(super) static CRR_FACTOR: Quantity = Quantity {
+    key: "crr_factor",
+    uncertainty_key: "crr_factor_standard_uncertainty",
+    name: "factor of rolling resistance",
+    unit: "",
+    low: 0.2,
+    high: 10.0,
+    uncertainty_high: 5.0,
+    uncertainty: 0.15,
+    advice: "Write how many times the Crr of [tyres] holds there, such as 1.5.",
+    guesses: &[guess(
+        0.0005,
+        0.05,
+        "the Crr itself, which is written as crr",
+        |v| v,
+    )],
+};
+
 pub(super) static POWER_ZERO: Quantity = Quantity {
     key: "power_zero_nm",
     uncertainty_key: "",

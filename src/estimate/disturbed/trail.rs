@@ -56,6 +56,14 @@ impl Trail {
             let ridden_m: f64 = cell.steps.iter().map(ridden_m).sum();
             let stretch = (cell.to_m - cell.from_m).abs() / ridden_m.max(f64::MIN_POSITIVE);
             let doubt_j2 = cell.unknown_power_j.powi(2) + (BRAKED_DISTRUST * cell.braked_j).powi(2);
+            // The balance of a cell rolls as its surface lets it.
+            let balance = Balance {
+                rig: Rig {
+                    crr: crr * cell.crr_factor,
+                    ..balance.rig
+                },
+                ..balance
+            };
             for step in &cell.steps {
                 trail.add(&balance, step, stretch, doubt_j2 / cell.steps.len() as f64);
                 trail.cell.push(number);
@@ -147,6 +155,7 @@ fn ridden_m(step: &RiddenStep) -> f64 {
 }
 
 /// What a pass is accounted with.
+#[derive(Clone, Copy)]
 struct Balance<'a> {
     ride: &'a PassRide,
     rig: Rig,
