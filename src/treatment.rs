@@ -5,17 +5,28 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
+    /// Positions that stood still or leapt aside while the bicycle rode on count as unknown, and gates keep away.
+    PositionJumps,
+    /// What is between the clocks of two units on one ride is found and allowed for.
+    UnitClocks,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+    pub const ALL: [Treatment; 4] = [
+        Treatment::StuckPower,
+        Treatment::PositionJumps,
+        Treatment::UnitClocks,
+        Treatment::DisturbedStretches,
+    ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
+            Treatment::PositionJumps => "position jumps",
+            Treatment::UnitClocks => "unit clocks",
             Treatment::DisturbedStretches => "disturbed stretches",
         }
     }
@@ -26,6 +37,9 @@ impl Treatment {
 pub struct AsRecorded(Vec<Treatment>);
 
 impl AsRecorded {
+    /// Everything is set right.
+    pub const NONE: AsRecorded = AsRecorded(Vec::new());
+
     pub fn new(left: &[Treatment]) -> Self {
         AsRecorded(left.to_vec())
     }

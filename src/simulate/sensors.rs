@@ -4,6 +4,7 @@ use super::path::Path;
 use super::plan::{DayPlan, Format, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
+use super::second_unit::Clock;
 use super::unit::Window;
 use super::wind::Wander;
 use crate::recording::Sample;
@@ -25,12 +26,14 @@ struct Errors<'a> {
     barometer_m: f64,
 }
 
-/// Every sample of the day with its time since the start, pauses included.
+/// Every sample of the day with its time since the start, pauses included: taken when the unit's clock shows a
+/// round time, stamped with the true one.
 pub(super) fn samples(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
     silent: &[Window],
+    clock: &Clock,
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
@@ -47,11 +50,12 @@ pub(super) fn samples(
         barometer_m: 0.0,
         rng,
     };
-    let first = (trace.start_s / interval).ceil();
-    let count = ((trace.start_s + trace.duration_s()) / interval - first).floor();
+    let first = (clock.shown_s(trace.start_s) / interval).ceil();
+    let end_s = clock.shown_s(trace.start_s + trace.duration_s());
+    let count = (end_s / interval - first).floor();
     let every: Vec<(f64, Sample)> = (0..=count.max(0.0) as usize)
         .map(|k| {
-            let time_s = (first + k as f64) * interval;
+            let time_s = clock.true_s((first + k as f64) * interval);
             let seconds = time_s - trace.start_s;
             let heard = !silent.iter().any(|w| w.holds(seconds));
             let sample = errors.sample(path, trace, time_s, interval, heard);
@@ -182,7 +186,7 @@ impl Errors<'_> {
     }
 }
 
-fn rounded(value: f64, step: f64) -> f64 {
+pub(super) fn rounded(value: f64, step: f64) -> f64 {
     if step <= 0.0 {
         return value;
     }

@@ -3,6 +3,7 @@
 mod air_speed;
 mod bicycle;
 mod blocks;
+mod clocks;
 mod faults;
 mod gates;
 mod keys;
@@ -23,6 +24,7 @@ mod tests;
 
 pub use parse::{parse, read, without_file};
 
+use crate::streams::ClockGiven;
 use crate::treatment::AsRecorded;
 
 /// A value with its standard uncertainty, and whether the user wrote it.
@@ -53,6 +55,8 @@ pub struct TestDay {
     pub windows: Vec<Window>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// Clocks of units that the user knows to be off.
+    pub clocks: Vec<ClockGiven>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }

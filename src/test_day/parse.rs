@@ -4,7 +4,8 @@ use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
+    Measured, PowerAt, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors, setups,
+    syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -103,6 +104,7 @@ pub fn without_file() -> TestDay {
         excludes: Vec::new(),
         windows: Vec::new(),
         as_recorded: AsRecorded::default(),
+        clocks: Vec::new(),
         assumptions,
     }
 }
@@ -145,9 +147,11 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let left = top
-        .one("sensors", keys::SENSORS)
-        .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
+    let sensors = top.one("sensors", keys::SENSORS);
+    let left = sensors
+        .as_ref()
+        .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -186,6 +190,7 @@ fn read_tables(top: &Section) -> TestDay {
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         as_recorded: left,
+        clocks,
         assumptions,
     }
 }

@@ -4,3 +4,7 @@
 mod paired;
 
 mod disturbed;
+
+mod two_units;
+
+mod positions;
