@@ -53,7 +53,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Option<Recor
         drift_s_per_h: unit.clock_drift_s_per_h,
     };
     let mut rng = random(plan.seed, Purpose::SecondUnit);
-    let mut samples = sensors::samples(&own, path, trace, &[], &clock, &mut rng);
+    let mut samples = sensors::samples(&own, path, trace, &[], &[], &clock, &mut rng);
     cover::spoil(&own, path, trace, &mut samples);
     let mut samples: Vec<Sample> = samples.into_iter().map(|(_, sample)| sample).collect();
     let air = sensors::air_speeds(&own, trace, &samples, &mut rng);

@@ -113,6 +113,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         lap_marks_s,
         rider_mass_kg: recording.rider_mass_kg,
         joined: Vec::new(),
+        one_leg_power: recording.one_leg_power,
     }
 }
 

@@ -61,6 +61,8 @@ pub struct Streams {
     pub rider_mass_kg: Option<f64>,
     /// Other units on the same ride whose channels are among these.
     pub joined: Vec<JoinedUnit>,
+    /// The recording says that its power is twice that of one leg.
+    pub one_leg_power: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

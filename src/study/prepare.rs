@@ -4,7 +4,7 @@ use super::assign::{self, Assigned};
 use super::flags::braking;
 use super::power_zero::PowerZeros;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes};
+use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
@@ -56,7 +56,8 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let (mut rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    slow::place(&mut rides, &surveyed, &airs);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }

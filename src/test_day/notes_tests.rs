@@ -246,6 +246,6 @@ fn what_is_to_be_left_as_recorded_is_named() {
     one_fault(
         "[sensors]\nas_recorded = [\"everything\"]",
         "line 2, sensors.as_recorded",
-        &["everything", "Known are stuck power"],
+        &["everything", "Known are \"stuck power\""],
     );
 }

@@ -4,8 +4,8 @@ use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors, setups,
-    syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
+    setups, slow, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -96,6 +96,7 @@ pub fn without_file() -> TestDay {
             given: false,
         },
         power_at: PowerAt::Crank,
+        slow: Slow::default(),
         air: Vec::new(),
         air_speed: None,
         course: None,
@@ -152,6 +153,7 @@ fn read_tables(top: &Section) -> TestDay {
         .as_ref()
         .map_or_else(AsRecorded::default, sensors::as_recorded);
     let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
+    let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -182,6 +184,7 @@ fn read_tables(top: &Section) -> TestDay {
         smallest_difference_percent: smallest_difference.unwrap_or(SMALLEST_DIFFERENCE_PERCENT),
         power_scale,
         power_at: power_at.unwrap_or(PowerAt::Crank),
+        slow,
         air,
         air_speed,
         course: top.one("course", keys::COURSE).as_ref().map(gates::read),
