@@ -5,6 +5,10 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
+    /// Positions that stood still or leapt aside while the bicycle rode on count as unknown, and gates keep away.
+    PositionJumps,
+    /// What is between the clocks of two units on one ride is found and allowed for.
+    UnitClocks,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -22,6 +26,8 @@ pub enum Treatment {
 impl Treatment {
     pub const ALL: [Treatment; 7] = [
         Treatment::StuckPower,
+        Treatment::PositionJumps,
+        Treatment::UnitClocks,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
@@ -34,6 +40,8 @@ impl Treatment {
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
+            Treatment::PositionJumps => "position jumps",
+            Treatment::UnitClocks => "unit clocks",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",
@@ -49,6 +57,9 @@ impl Treatment {
 pub struct AsRecorded(Vec<Treatment>);
 
 impl AsRecorded {
+    /// Everything is set right.
+    pub const NONE: AsRecorded = AsRecorded(Vec::new());
+
     pub fn new(left: &[Treatment]) -> Self {
         AsRecorded(left.to_vec())
     }

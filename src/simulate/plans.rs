@@ -139,6 +139,7 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         lead_in_m: 250.0,
         run_out_m: 250.0,
         approach_m: 500.0,
+        covered: None,
         surfaces: Vec::new(),
         slow_places: Vec::new(),
     }
@@ -172,6 +173,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         wind: wind(rng),
         air,
         sensors: SensorTruth::ordinary(),
+        second_unit: None,
         format: Format::Fit,
         files: Files::One,
         incidents: Vec::new(),

@@ -4,6 +4,7 @@ use super::path::Path;
 use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
+use super::second_unit::Clock;
 use super::unit::Window;
 use super::wind::Wander;
 use super::{Purpose, random};
@@ -47,7 +48,8 @@ struct Lagged {
     seconds: f64,
 }
 
-/// Every sample of the day with its time since the start, pauses included. `jumps`: seconds since the start at which
+/// Every sample of the day with its time since the start, pauses included: taken when the unit's clock shows a
+/// round time, stamped with the true one. `jumps`: seconds since the start at which
 /// the altitude is set anew, and by how many metres.
 pub(super) fn samples(
     plan: &DayPlan,
@@ -55,6 +57,7 @@ pub(super) fn samples(
     trace: &Trace,
     silent: &[Window],
     jumps: &[(f64, f64)],
+    clock: &Clock,
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
@@ -89,11 +92,12 @@ pub(super) fn samples(
         jumps,
         rng,
     };
-    let first = (trace.start_s / interval).ceil();
-    let count = ((trace.start_s + trace.duration_s()) / interval - first).floor();
+    let first = (clock.shown_s(trace.start_s) / interval).ceil();
+    let end_s = clock.shown_s(trace.start_s + trace.duration_s());
+    let count = (end_s / interval - first).floor();
     let every: Vec<(f64, Sample)> = (0..=count.max(0.0) as usize)
         .map(|k| {
-            let time_s = (first + k as f64) * interval;
+            let time_s = clock.true_s((first + k as f64) * interval);
             let seconds = time_s - trace.start_s;
             let heard = !silent.iter().any(|w| w.holds(seconds));
             let sample = errors.sample(path, trace, time_s, interval, heard);
@@ -310,7 +314,7 @@ impl Errors<'_> {
     }
 }
 
-fn rounded(value: f64, step: f64) -> f64 {
+pub(super) fn rounded(value: f64, step: f64) -> f64 {
     if step <= 0.0 {
         return value;
     }

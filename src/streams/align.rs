@@ -34,7 +34,7 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     let limit = streams.gap_limit_s();
 
     altitude::clean_plain(&mut streams);
-    position::clean(&mut streams);
+    position::clean(&mut streams, as_recorded);
     power::clean(&mut streams, limit, as_recorded);
     let in_file: Vec<bool> = streams.speed_m_s.iter().map(|speed| !speed.is_nan()).collect();
     speed_faults::clean(&mut streams, limit);
@@ -112,6 +112,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         speed_check: None,
         lap_marks_s,
         rider_mass_kg: recording.rider_mass_kg,
+        joined: Vec::new(),
         one_leg_power: recording.one_leg_power,
     }
 }

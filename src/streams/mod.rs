@@ -6,9 +6,11 @@ mod altitude;
 mod clock;
 mod fit_line;
 mod gaps;
+mod join;
 mod mark;
 mod overlap;
 mod position;
+mod position_jumps;
 mod power;
 mod query;
 mod segments;
@@ -20,6 +22,7 @@ mod testing;
 
 pub use air_speed::{NoAirSpeed, UnitKnown};
 pub use align::{align, align_leaving};
+pub use join::{Asked, ClockGiven, FoundBy, Given, JoinedUnit, UnitClock, join};
 pub use overlap::use_once;
 pub use segments::Segment;
 
@@ -56,6 +59,8 @@ pub struct Streams {
     pub speed_check: Option<SpeedCheck>,
     pub lap_marks_s: Vec<f64>,
     pub rider_mass_kg: Option<f64>,
+    /// Other units on the same ride whose channels are among these.
+    pub joined: Vec<JoinedUnit>,
     /// The recording says that its power is twice that of one leg.
     pub one_leg_power: bool,
 }

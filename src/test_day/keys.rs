@@ -37,6 +37,8 @@ pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
 pub(super) const SENSORS: &[&str] = &[
     "as_recorded",
+    "clock_offset_s",
+    "clock_offset_standard_uncertainty_s",
     "power_scale_per_k",
     "power_scale_per_k_standard_uncertainty",
     "power_side",

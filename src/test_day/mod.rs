@@ -3,6 +3,7 @@
 mod air_speed;
 mod bicycle;
 mod blocks;
+mod clocks;
 mod faults;
 mod gates;
 mod keys;
@@ -26,6 +27,7 @@ mod tests;
 pub use parse::{parse, read, without_file};
 pub use slow::{PowerSide, Slow};
 
+use crate::streams::ClockGiven;
 use crate::treatment::AsRecorded;
 
 /// A value with its standard uncertainty, and whether the user wrote it.
@@ -59,6 +61,8 @@ pub struct TestDay {
     pub surfaces: Vec<Surface>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// Clocks of units that the user knows to be off.
+    pub clocks: Vec<ClockGiven>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }

@@ -4,8 +4,8 @@ use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
 use super::{
-    Measured, PowerAt, Slow, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, slow,
-    surfaces, syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
+    setups, slow, surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -106,6 +106,7 @@ pub fn without_file() -> TestDay {
         windows: Vec::new(),
         surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
+        clocks: Vec::new(),
         assumptions,
     }
 }
@@ -152,6 +153,7 @@ fn read_tables(top: &Section) -> TestDay {
     let left = sensors
         .as_ref()
         .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
     let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
@@ -198,6 +200,7 @@ fn read_tables(top: &Section) -> TestDay {
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         surfaces,
         as_recorded: left,
+        clocks,
         assumptions,
     }
 }

@@ -5,3 +5,7 @@ mod paired;
 mod power;
 
 mod disturbed;
+
+mod two_units;
+
+mod positions;
