@@ -24,7 +24,7 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 7] = [
+    pub const ALL: [Treatment; 9] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
