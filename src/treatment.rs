@@ -5,17 +5,28 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
+    /// A speed whose scale is clearly off that of the positions is rescaled.
+    SpeedScale,
+    /// Set-ups whose tyres or wheels differ have a scale of the speed each.
+    SpeedScaleOfSetups,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+    pub const ALL: [Treatment; 4] = [
+        Treatment::StuckPower,
+        Treatment::SpeedScale,
+        Treatment::SpeedScaleOfSetups,
+        Treatment::DisturbedStretches,
+    ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
+            Treatment::SpeedScale => "speed scale",
+            Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
             Treatment::DisturbedStretches => "disturbed stretches",
         }
     }

@@ -27,6 +27,7 @@ mod why_not;
 pub use blocks::likely_blocks;
 pub use elevation::Profile;
 pub use line::Line;
+pub use measure::ridden_m;
 
 use crate::error::{Error, Fault, Result};
 use crate::streams::Streams;

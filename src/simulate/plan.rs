@@ -74,6 +74,9 @@ pub struct SetupTruth {
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
+    /// Way of one turn of its wheel over that of the first set-up's, with which the unit counts: another tyre or
+    /// wheel. 1: the same.
+    pub rollout_factor: f64,
     /// Both wheels together.
     pub wheel_inertia_kg_m2: f64,
     pub drivetrain_efficiency: f64,

@@ -153,6 +153,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         crr: 0.0045,
         total_mass_kg: 83.0,
         wheel_radius_m: 0.336,
+        rollout_factor: 1.0,
         wheel_inertia_kg_m2: 0.14,
         drivetrain_efficiency: 0.976,
     };

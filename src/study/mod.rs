@@ -26,6 +26,8 @@ mod remarks;
 
 mod result;
 
+mod speed_scale;
+
 mod stopwatch;
 
 mod weather;
@@ -33,6 +35,8 @@ mod weather;
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use stopwatch::Stopwatched;
+
+pub use speed_scale::{Common, Own, SpeedScales};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -135,6 +139,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         mut passes,
         airs,
         zeros,
+        speed_scales,
         mut warnings,
     } = prepared;
     let day = day(&surveyed, &rides);
@@ -149,7 +154,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling, &speed_scales)
         .into_iter()
         .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
@@ -205,8 +210,10 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
+    warnings.extend(speed_scales.warnings(&surveyed));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
+    assumptions.extend(speed_scales.sentences(&surveyed.test_day));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -224,6 +231,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        speed_scales,
         assumptions,
         warnings,
         surveyed,

@@ -3,6 +3,7 @@
 use super::assign::{self, Assigned};
 use super::flags::braking;
 use super::power_zero::PowerZeros;
+use super::speed_scale::SpeedScales;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes};
 use crate::air::Air;
@@ -25,6 +26,7 @@ pub struct Prepared {
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
+    pub speed_scales: SpeedScales,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -46,7 +48,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 
 /// # Errors
 /// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
+pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -56,7 +58,9 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let speed_scales = SpeedScales::of(&surveyed, &assigned);
+    speed_scales.apply(&mut surveyed.ridden, &assigned);
+    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros, &speed_scales);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -75,6 +79,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
         passes,
         airs,
         zeros,
+        speed_scales,
         warnings,
         surveyed,
     })
@@ -146,6 +151,7 @@ pub(super) fn rides(
     assigned: &Assigned,
     airs: &[Air],
     zeros: &PowerZeros,
+    speed_scales: &SpeedScales,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
     let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
@@ -180,6 +186,7 @@ pub(super) fn rides(
                 air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
                 cells: cell_count(to_m - from_m, counted),
+                speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,
             };

@@ -29,7 +29,7 @@ pub(super) const BIKE: &[&str] = &[
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
-pub(super) const SENSORS: &[&str] = &["as_recorded"];
+pub(super) const SENSORS: &[&str] = &["as_recorded", "speed_scale", "speed_scale_standard_uncertainty"];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
@@ -59,6 +59,8 @@ pub(super) const SETUP: &[&str] = &[
     "wheel_inertia_standard_uncertainty_kg_m2",
     "crr",
     "crr_standard_uncertainty",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
     "differs",
     "same_as",
 ];

@@ -53,6 +53,8 @@ pub struct TestDay {
     pub windows: Vec<Window>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// True over recorded speed, where the user gives it for all set-ups.
+    pub speed_scale: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }
@@ -67,6 +69,8 @@ pub struct Setup {
     /// Both wheels together.
     pub wheel_inertia_kg_m2: Measured,
     pub crr: Measured,
+    /// True over recorded speed, where the user gives it for this set-up.
+    pub speed_scale: Option<Measured>,
     pub differs: Differs,
     /// Index of the set-up that this one is the same as (a null test).
     pub same_as: Option<usize>,

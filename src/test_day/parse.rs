@@ -103,6 +103,7 @@ pub fn without_file() -> TestDay {
         excludes: Vec::new(),
         windows: Vec::new(),
         as_recorded: AsRecorded::default(),
+        speed_scale: None,
         assumptions,
     }
 }
@@ -145,9 +146,16 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let left = top
-        .one("sensors", keys::SENSORS)
-        .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
+    let about_sensors = top.one("sensors", keys::SENSORS);
+    let left = about_sensors
+        .as_ref()
+        .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let speed_scale = about_sensors
+        .as_ref()
+        .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
+    for (setup, section) in setups.iter_mut().zip(&setup_sections) {
+        setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
+    }
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -186,6 +194,7 @@ fn read_tables(top: &Section) -> TestDay {
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         as_recorded: left,
+        speed_scale,
         assumptions,
     }
 }
