@@ -64,6 +64,19 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
+    pub track: Option<TrackTruth>,
+}
+
+/// Two straights and two bends whose curve grows and fades smoothly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackTruth {
+    /// At full curve.
+    pub bend_radius_m: f64,
+    /// Over which the curve grows, and fades.
+    pub transition_m: f64,
+    /// Of rider and bicycle, upright. 0: as if nobody leaned.
+    pub centre_of_mass_height_m: f64,
 }
 
 /// A set-up with everything it is ridden with.

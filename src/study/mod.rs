@@ -263,3 +263,6 @@ mod tests;
 
 #[cfg(test)]
 mod notes_tests;
+
+#[cfg(test)]
+mod track_tests;

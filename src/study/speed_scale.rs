@@ -402,10 +402,12 @@ fn runs(surveyed: &Surveyed, assigned: &Assigned) -> Vec<Run> {
             Some(run) if goes_on => {
                 let so_far = run.counted_m.last().copied().unwrap_or(0.0);
                 run.counted_m.push(so_far + counted_m);
+                run.time_s.push(pass.end_s);
             }
             _ => runs.push(Run {
                 setup,
                 counted_m: vec![0.0, counted_m],
+                time_s: vec![pass.start_s, pass.end_s],
             }),
         }
         last = Some((setup, pass));
