@@ -21,10 +21,14 @@ pub enum Treatment {
     Brakes,
     /// `[[surface]]`: tyres roll otherwise on a part of the course.
     Surfaces,
+    /// A speed whose scale is clearly off that of the positions is rescaled.
+    SpeedScale,
+    /// Set-ups whose tyres or wheels differ have a scale of the speed each.
+    SpeedScaleOfSetups,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 9] = [
+    pub const ALL: [Treatment; 11] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
@@ -34,6 +38,8 @@ impl Treatment {
         Treatment::OneLegPower,
         Treatment::Brakes,
         Treatment::Surfaces,
+        Treatment::SpeedScale,
+        Treatment::SpeedScaleOfSetups,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -48,6 +54,8 @@ impl Treatment {
             Treatment::OneLegPower => "one-leg power",
             Treatment::Brakes => "brakes",
             Treatment::Surfaces => "surfaces",
+            Treatment::SpeedScale => "speed scale",
+            Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
         }
     }
 }

@@ -28,6 +28,7 @@ pub use blocks::likely_blocks;
 pub use elevation::Profile;
 pub use ground::geodesic_m;
 pub use line::Line;
+pub use measure::ridden_m;
 
 use crate::error::{Error, Fault, Result};
 use crate::streams::Streams;

@@ -27,6 +27,8 @@ const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
 pub struct Shift {
     pub power_scale: f64,
     pub speed_scale: f64,
+    /// The speed scale is shifted for the passes of this set-up alone; `None`: for all.
+    pub speed_scale_of: Option<usize>,
     pub density_scale: f64,
     pub total_mass_kg: f64,
     pub drivetrain_efficiency: f64,
@@ -53,6 +55,7 @@ impl Default for Shift {
         Shift {
             power_scale: 1.0,
             speed_scale: 1.0,
+            speed_scale_of: None,
             density_scale: 1.0,
             total_mass_kg: 0.0,
             drivetrain_efficiency: 0.0,
@@ -82,6 +85,17 @@ pub struct InDay {
     pub power_scale_per_k_standard_uncertainty: f64,
     /// Standard deviation, from one mounting to the next, of recorded over true power where one leg's is doubled.
     pub one_leg_sd: f64,
+}
+
+impl Shift {
+    /// Factor of the speeds of this set-up's passes.
+    pub fn speed_scale_for(&self, setup: usize) -> f64 {
+        if self.speed_scale_of.is_none_or(|of| of == setup) {
+            self.speed_scale
+        } else {
+            1.0
+        }
+    }
 }
 
 /// One step of a pass: everything but the wind, which the budget moves.
@@ -263,14 +277,15 @@ pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
     let east = ride.air.wind_east_m_s + shift.wind_east_m_s;
     let north = ride.air.wind_north_m_s + shift.wind_north_m_s;
     let power_scale = shift.power_scale * (1.0 - shift.power_scale_per_k * ride.in_day.warmer_k);
+    let speed_scale = shift.speed_scale_for(ride.setup);
     cell.steps
         .iter()
         .map(|step| {
             step_work(&Step {
                 duration_s: step.duration_s,
                 power_w: step.power_w * power_scale,
-                start_speed_m_s: step.start_speed_m_s * shift.speed_scale,
-                end_speed_m_s: step.end_speed_m_s * shift.speed_scale,
+                start_speed_m_s: step.start_speed_m_s * speed_scale,
+                end_speed_m_s: step.end_speed_m_s * speed_scale,
                 wind: RelativeWind::from_air_velocity(east, north, step.bearing_rad),
                 cos_slope: step.cos_slope,
             })
@@ -317,9 +332,25 @@ pub struct Ground<'a> {
     pub gravity_m_s2: f64,
     pub cells: usize,
     pub surfaces: &'a [Surface],
+    /// True over recorded speed.
+    pub speed_scale: f64,
     /// Part of the course that is fitted, metres from its start.
     pub from_m: f64,
     pub to_m: f64,
+}
+
+impl Ground<'_> {
+    /// The recording between two moments, with its speed at the right scale.
+    fn segments(&self, from_s: f64, to_s: f64) -> Vec<Segment> {
+        let mut segments = self.streams.segments(from_s, to_s);
+        if self.speed_scale != 1.0 {
+            for segment in &mut segments {
+                segment.start_speed_m_s *= self.speed_scale;
+                segment.end_speed_m_s *= self.speed_scale;
+            }
+        }
+        segments
+    }
 }
 
 /// Cuts one pass into cells.
@@ -336,7 +367,7 @@ pub fn cut(
     setup: usize,
     block: usize,
 ) -> Result<PassRide, NotUsable> {
-    let segments = ground.streams.segments(pass.start_s, pass.end_s);
+    let segments = ground.segments(pass.start_s, pass.end_s);
     if let Some(missing_s) = missing_speed_s(&segments) {
         return Err(format!("no speed for {missing_s:.0} s"));
     }
@@ -375,7 +406,7 @@ pub fn cut(
             pass.direction,
             from_m,
             to_m,
-            &ground.streams.segments(start_s, end_s),
+            &ground.segments(start_s, end_s),
         )?);
     }
     Ok(PassRide {

@@ -37,6 +37,7 @@ fn setup(name: &str, total_mass_kg: f64, crr: f64) -> Setup {
         wheel_radius_m: exactly(0.3347, 0.001),
         wheel_inertia_kg_m2: exactly(0.152, 0.02),
         crr: exactly(crr, 0.0007),
+        speed_scale: None,
         differs: Differs::Cda,
         same_as: None,
     }

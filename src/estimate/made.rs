@@ -27,6 +27,7 @@ pub(crate) fn setup(name: &str) -> Setup {
         wheel_radius_m: known(0.336, 0.002),
         wheel_inertia_kg_m2: known(0.14, 0.02),
         crr: known(0.004, 0.0007),
+        speed_scale: None,
         differs: Differs::Cda,
         same_as: None,
     }
@@ -261,6 +262,7 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
             continue;
         };
         let ground = Ground {
+            speed_scale: 1.0,
             streams: &streams[pass.recording],
             course: &found.course,
             air: air_of(plan),

@@ -313,6 +313,7 @@ fn budget(compared: &Compared) -> Vec<Value> {
             });
             json!({
                 "input": line.input,
+                "setup": line.of_setup.and_then(|s| compared.setups.get(s)).map(|s| s.name.as_str()),
                 "standard_uncertainty": number(line.standard_uncertainty),
                 "unit": line.unit,
                 "effect_cda_m2": number(line.effect_cda_m2[baseline].abs()),

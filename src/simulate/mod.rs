@@ -27,12 +27,13 @@ mod road;
 mod second_unit;
 mod sensors;
 mod test_toml;
+mod track;
 mod truth;
 mod unit;
 mod wind;
 
 pub use plan::*;
-pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan};
+pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan, track_plan};
 pub use truth::{NearPass, NearReason, TrueDay, TruePass};
 
 use rand::SeedableRng;

@@ -66,6 +66,8 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
+    pub track: Option<TrackTruth>,
     /// A bridge over the road or an underpass, where sensors lie.
     pub covered: Option<Covered>,
     /// Stretches on which tyres roll otherwise.
@@ -112,6 +114,17 @@ pub enum UnderCover {
     Straight,
 }
 
+/// Two straights and two bends whose curve grows and fades smoothly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackTruth {
+    /// At full curve.
+    pub bend_radius_m: f64,
+    /// Over which the curve grows, and fades.
+    pub transition_m: f64,
+    /// Of rider and bicycle, upright. 0: as if nobody leaned.
+    pub centre_of_mass_height_m: f64,
+}
+
 /// A set-up with everything it is ridden with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
@@ -123,6 +136,9 @@ pub struct SetupTruth {
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
+    /// Way of one turn of its wheel over that of the first set-up's, with which the unit counts: another tyre or
+    /// wheel. 1: the same.
+    pub rollout_factor: f64,
     /// Both wheels together.
     pub wheel_inertia_kg_m2: f64,
     pub drivetrain_efficiency: f64,

@@ -32,6 +32,53 @@ struct Errors<'a> {
     leg_rng: ChaCha8Rng,
     leg: Wander,
     pedalled: Pedalled,
+    wheel: Wheel,
+}
+
+/// What the wheel sensor counts where tyres change with the set-up: turns times one circumference.
+struct Wheel {
+    /// From here on: seconds, metres ridden, metres counted by then, and the factor that true metres are counted with.
+    from: Vec<[f64; 4]>,
+}
+
+impl Wheel {
+    fn of(plan: &DayPlan, trace: &Trace) -> Wheel {
+        let factor = |block: usize| {
+            let setup = plan.order.get(block).and_then(|block| block.setup).unwrap_or(0);
+            plan.setups
+                .get(setup)
+                .map_or(1.0, |setup| setup.rollout_factor.recip())
+        };
+        let mut from = vec![[0.0, 0.0, 0.0, factor(0)]];
+        for stand in &trace.stands {
+            let (Some(block), Some(&[_, x, counted, before])) = (stand.next_block, from.last()) else {
+                continue;
+            };
+            let here = Trace::at(&trace.ridden_m, stand.from_s);
+            from.push([stand.from_s, here, counted + before * (here - x), factor(block)]);
+        }
+        Wheel { from }
+    }
+
+    fn at(&self, seconds: f64) -> [f64; 4] {
+        let after = self.from.partition_point(|piece| piece[0] <= seconds);
+        self.from
+            .get(after.saturating_sub(1))
+            .copied()
+            .unwrap_or([0.0, 0.0, 0.0, 1.0])
+    }
+
+    fn factor(&self, seconds: f64) -> f64 {
+        self.at(seconds)[3]
+    }
+
+    fn counted_m(&self, seconds: f64, ridden_m: f64) -> f64 {
+        let [_, x, counted, factor] = self.at(seconds);
+        if self.from.iter().all(|piece| piece[3] == 1.0) {
+            return ridden_m;
+        }
+        counted + factor * (ridden_m - x)
+    }
 }
 
 /// What the unit showed last while the pedals turned, and when.
@@ -90,6 +137,7 @@ pub(super) fn samples(
             (wander, own)
         }),
         jumps,
+        wheel: Wheel::of(plan, trace),
         rng,
     };
     let first = (clock.shown_s(trace.start_s) / interval).ceil();
@@ -153,7 +201,7 @@ impl Errors<'_> {
         let power = self.power_w(path, trace, seconds, interval);
         let (power, pedals) = self.stuck(power, pedals, seconds);
         let place = self.place([latitude, longitude]);
-        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds));
+        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
         Sample {
             time_s,
@@ -161,7 +209,7 @@ impl Errors<'_> {
             longitude_deg: Some(place[1]),
             altitude_m: Some(altitude),
             distance_m: (speed.is_some() && self.plan.format != Format::Gpx)
-                .then_some(x * (1.0 + truth.speed_scale_error)),
+                .then_some(self.wheel.counted_m(seconds, x) * (1.0 + truth.speed_scale_error)),
             speed_m_s: speed,
             power_w: heard.then_some(power),
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
@@ -238,7 +286,7 @@ impl Errors<'_> {
         rounded(value - half, step).max(0.0)
     }
 
-    fn speed_m_s(&mut self, speed: f64) -> Option<f64> {
+    fn speed_m_s(&mut self, speed: f64, seconds: f64) -> Option<f64> {
         let truth = &self.plan.sensors;
         let noise = match truth.speed_source {
             SpeedTruth::WheelSensor => truth.speed_noise_m_s * self.normal(),
@@ -248,7 +296,11 @@ impl Errors<'_> {
         if speed == 0.0 {
             return Some(0.0);
         }
-        let read = speed * (1.0 + truth.speed_scale_error) + noise;
+        let counted = match truth.speed_source {
+            SpeedTruth::WheelSensor => self.wheel.factor(seconds) * speed,
+            _ => speed,
+        };
+        let read = counted * (1.0 + truth.speed_scale_error) + noise;
         Some(self.stepped(read.max(0.0), truth.speed_resolution_m_s))
     }
 

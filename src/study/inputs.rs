@@ -1,6 +1,7 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
 use super::remarks::NOT_SEPARATED;
+use super::speed_scale::SpeedScales;
 use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
@@ -12,10 +13,6 @@ use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
 use crate::treatment::Treatment;
 
-/// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
-/// pressure and load. Common practice, no published source.
-const SPEED_SCALE: f64 = 0.005;
-
 /// What the joint estimate has among its unknowns.
 const INSIDE: [&str; 4] = [
     "power meter with temperature",
@@ -24,8 +21,16 @@ const INSIDE: [&str; 4] = [
     "climb from start to finish",
 ];
 
+/// What a set-up has of its own in the speed scale: another error for each, and on each day.
+pub const OWN_SPEED_SCALE: &str = "speed scale of one set-up";
+
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
+pub fn shared(
+    surveyed: &Surveyed,
+    rides: &[PassRide],
+    rolling: &Rolling,
+    speed_scales: &SpeedScales,
+) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
     // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
@@ -37,21 +42,12 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
-    let checks: Vec<f64> = surveyed
-        .streams
-        .iter()
-        .filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty))
-        .collect();
-    let check = checks
-        .iter()
-        .copied()
-        .reduce(f64::min)
-        .unwrap_or(2.0 * SPEED_SCALE);
     let line = |input, standard_uncertainty, unit, shift| SharedInput {
         input,
         standard_uncertainty,
         unit,
         inside: INSIDE.contains(&input),
+        of_setup: None,
         shift,
     };
     let mut inputs = vec![
@@ -89,7 +85,7 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         }),
         line(
             "speed scale",
-            check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE),
+            speed_scales.common_standard_uncertainty,
             "1",
             |e| Shift {
                 speed_scale: 1.0 + e,
@@ -153,6 +149,14 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             }
         }));
     }
+    let own = speed_scales.own_standard_uncertainty.iter().enumerate();
+    inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
+        of_setup: Some(setup),
+        ..line(OWN_SPEED_SCALE, *u, "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        })
+    }));
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -221,6 +225,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                 standard_uncertainty,
                 unit,
                 inside: true,
+                of_setup: None,
                 effect_cda_m2: (0..line.log_cda.len())
                     .map(|s| {
                         if ridden(s) {

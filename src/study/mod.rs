@@ -34,6 +34,8 @@ mod starting;
 
 mod road_remarks;
 
+mod speed_scale;
+
 mod stopwatch;
 
 mod weather;
@@ -49,6 +51,8 @@ pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 pub use stopwatch::Stopwatched;
 
 pub use yaw::Yaw;
+
+pub use speed_scale::{Common, Own, SpeedScales};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
 
@@ -154,6 +158,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         mut passes,
         airs,
         zeros,
+        speed_scales,
         mut warnings,
     } = prepared;
     let day = day(&surveyed, &rides);
@@ -168,7 +173,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling, &speed_scales)
         .into_iter()
         .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
@@ -226,8 +231,10 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     warnings.extend(slow::remarks(&surveyed, &airs, &rides));
+    warnings.extend(speed_scales.warnings(&surveyed));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
+    assumptions.extend(speed_scales.sentences(&surveyed.test_day));
     assumptions.extend(slow::sentences(&surveyed));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
@@ -246,6 +253,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        speed_scales,
         assumptions,
         warnings,
         surveyed,
@@ -277,3 +285,6 @@ mod tests;
 
 #[cfg(test)]
 mod notes_tests;
+
+#[cfg(test)]
+mod track_tests;

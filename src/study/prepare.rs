@@ -3,6 +3,7 @@
 use super::assign::{self, Assigned};
 use super::flags::{braking, other_lines};
 use super::power_zero::PowerZeros;
+use super::speed_scale::SpeedScales;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
@@ -29,6 +30,7 @@ pub struct Prepared {
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
+    pub speed_scales: SpeedScales,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -50,7 +52,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 
 /// # Errors
 /// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
+pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -60,7 +62,9 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (mut rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let speed_scales = SpeedScales::of(&surveyed, &assigned);
+    speed_scales.apply(&mut surveyed.ridden, &assigned);
+    let (mut rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros, &speed_scales);
     slow::place(&mut rides, &surveyed, &airs);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
     other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
@@ -83,6 +87,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
         passes,
         airs,
         zeros,
+        speed_scales,
         warnings,
         surveyed,
     })
@@ -176,6 +181,7 @@ pub(super) fn rides(
     assigned: &Assigned,
     airs: &[Air],
     zeros: &PowerZeros,
+    speed_scales: &SpeedScales,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
     let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
@@ -211,6 +217,7 @@ pub(super) fn rides(
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
                 cells: cell_count(to_m - from_m, counted),
                 surfaces: surfaces(surveyed),
+                speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,
             };

@@ -42,6 +42,8 @@ pub(super) const SENSORS: &[&str] = &[
     "power_scale_per_k",
     "power_scale_per_k_standard_uncertainty",
     "power_side",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
 ];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
@@ -72,6 +74,8 @@ pub(super) const SETUP: &[&str] = &[
     "wheel_inertia_standard_uncertainty_kg_m2",
     "crr",
     "crr_standard_uncertainty",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
     "differs",
     "same_as",
 ];

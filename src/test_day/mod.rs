@@ -63,6 +63,8 @@ pub struct TestDay {
     pub as_recorded: AsRecorded,
     /// Clocks of units that the user knows to be off.
     pub clocks: Vec<ClockGiven>,
+    /// True over recorded speed, where the user gives it for all set-ups.
+    pub speed_scale: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }
@@ -77,6 +79,8 @@ pub struct Setup {
     /// Both wheels together.
     pub wheel_inertia_kg_m2: Measured,
     pub crr: Measured,
+    /// True over recorded speed, where the user gives it for this set-up.
+    pub speed_scale: Option<Measured>,
     pub differs: Differs,
     /// Index of the set-up that this one is the same as (a null test).
     pub same_as: Option<usize>,

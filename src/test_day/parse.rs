@@ -107,6 +107,7 @@ pub fn without_file() -> TestDay {
         surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
         clocks: Vec::new(),
+        speed_scale: None,
         assumptions,
     }
 }
@@ -155,6 +156,12 @@ fn read_tables(top: &Section) -> TestDay {
         .map_or_else(AsRecorded::default, sensors::as_recorded);
     let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
     let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
+    let speed_scale = sensors
+        .as_ref()
+        .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
+    for (setup, section) in setups.iter_mut().zip(&setup_sections) {
+        setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
+    }
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let surfaces = surfaces::read(
@@ -201,6 +208,7 @@ fn read_tables(top: &Section) -> TestDay {
         surfaces,
         as_recorded: left,
         clocks,
+        speed_scale,
         assumptions,
     }
 }

@@ -135,6 +135,19 @@ pub(super) static CRR_FACTOR: Quantity = Quantity {
     )],
 };
 
+pub(super) static SPEED_SCALE: Quantity = Quantity {
+    key: "speed_scale",
+    uncertainty_key: "speed_scale_standard_uncertainty",
+    name: "speed scale",
+    unit: "",
+    low: 0.8,
+    high: 1.25,
+    uncertainty_high: 0.1,
+    uncertainty: 0.002,
+    advice: "Write true over recorded speed, such as 0.993: rollout of one turn over the circumference set in the unit.",
+    guesses: &[guess(80.0, 125.0, "a percentage", |v| v / 100.0)],
+};
+
 pub(super) static POWER_ZERO: Quantity = Quantity {
     key: "power_zero_nm",
     uncertainty_key: "",

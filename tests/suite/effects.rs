@@ -9,3 +9,5 @@ mod disturbed;
 mod two_units;
 
 mod positions;
+
+mod length;
