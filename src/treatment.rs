@@ -5,6 +5,8 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
+    /// Of a unit that samples by need, a power stands for the whole interval that it ends.
+    SampledByNeed,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -16,8 +18,9 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 5] = [
+    pub const ALL: [Treatment; 6] = [
         Treatment::StuckPower,
+        Treatment::SampledByNeed,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
@@ -28,6 +31,7 @@ impl Treatment {
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
+            Treatment::SampledByNeed => "sampled by need",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",

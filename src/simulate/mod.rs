@@ -48,6 +48,7 @@ enum Purpose {
     HandHeld = 7,
     PositionAltitude = 20,
     OneLeg = 41,
+    ByNeed = 42,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

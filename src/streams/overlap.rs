@@ -150,6 +150,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         lap_marks_s,
         rider_mass_kg: streams.rider_mass_kg,
         one_leg_power: streams.one_leg_power,
+        by_need: streams.by_need,
     }
 }
 

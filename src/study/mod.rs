@@ -28,6 +28,8 @@ mod remarks;
 
 mod result;
 
+mod sampling;
+
 mod slow;
 
 mod stopwatch;
@@ -212,6 +214,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     warnings.extend(slow::remarks(&surveyed, &airs, &rides));
+    warnings.extend(sampling::remarks(&surveyed));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     assumptions.extend(slow::sentences(&surveyed));
