@@ -25,10 +25,12 @@ pub enum Treatment {
     SpeedScale,
     /// Set-ups whose tyres or wheels differ have a scale of the speed each.
     SpeedScaleOfSetups,
+    /// Of a unit that samples by need, a power stands for the whole interval that it ends.
+    SampledByNeed,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 11] = [
+    pub const ALL: [Treatment; 12] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
@@ -40,6 +42,7 @@ impl Treatment {
         Treatment::Surfaces,
         Treatment::SpeedScale,
         Treatment::SpeedScaleOfSetups,
+        Treatment::SampledByNeed,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -56,6 +59,7 @@ impl Treatment {
             Treatment::Surfaces => "surfaces",
             Treatment::SpeedScale => "speed scale",
             Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
+            Treatment::SampledByNeed => "sampled by need",
         }
     }
 }

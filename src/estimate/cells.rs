@@ -396,6 +396,7 @@ pub fn cut(
         Direction::Forward => course_m / length_ratio,
         Direction::Reverse => (length_m - course_m) / length_ratio,
     };
+    let uneven_w = uneven_w(&segments);
     let mut cells = Vec::with_capacity(ground.cells);
     for number in 0..ground.cells {
         let (from_m, to_m) = (along(number), along(number + 1));
@@ -407,6 +408,7 @@ pub fn cut(
             from_m,
             to_m,
             &ground.segments(start_s, end_s),
+            uneven_w,
         )?);
     }
     Ok(PassRide {
@@ -435,6 +437,18 @@ fn missing_speed_s(segments: &[Segment]) -> Option<f64> {
         .map(|s| s.end_s - s.start_s)
         .sum();
     (missing > 0.0 || segments.is_empty()).then_some(missing)
+}
+
+/// How far a power that was read is off the one a few seconds before it, by the readings of the pass. [W]
+fn uneven_w(segments: &[Segment]) -> f64 {
+    let read: Vec<f64> = segments
+        .iter()
+        .filter(|s| !s.held && s.power_w.is_finite())
+        .map(|s| s.power_w)
+        .collect();
+    let squares: f64 = read.windows(2).map(|two| (two[1] - two[0]).powi(2)).sum();
+    // A difference of two readings holds the unevenness of both.
+    (0.5 * squares / read.len().saturating_sub(1).max(1) as f64).sqrt()
 }
 
 fn segment_length_m(segment: &Segment) -> f64 {
@@ -467,6 +481,7 @@ fn cell(
     from_m: f64,
     to_m: f64,
     segments: &[Segment],
+    uneven_w: f64,
 ) -> Result<Cell, NotUsable> {
     let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
         return Err(format!(
@@ -477,9 +492,10 @@ fn cell(
     // The line and its profile are measured on the level, the course along the road.
     let level = ground.course.line.length_m() / ground.course.length_m();
     let gradient_at = |along_m: f64| profile.map_or(0.0, |p| p.gradient_at(along_m * level));
-    let (mut known_j, mut known_s, mut unknown_s) = (0.0, 0.0, 0.0);
+    let (mut known_j, mut known_s, mut unknown_s, mut held_s2) = (0.0, 0.0, 0.0, 0.0);
     for s in segments {
         let duration_s = s.end_s - s.start_s;
+        held_s2 += if s.held { duration_s * duration_s } else { 0.0 };
         if s.power_w.is_finite() {
             known_j += s.power_w * duration_s;
             known_s += duration_s;
@@ -538,7 +554,8 @@ fn cell(
         end_speed_m_s: last.end_speed_m_s,
         start_gradient: gradient_at(from_m),
         end_gradient: gradient_at(to_m),
-        unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
+        unknown_power_j: (unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W))
+            .hypot(uneven_w * held_s2.sqrt()),
         braked_j,
         crr_factor,
         surface_share,

@@ -53,6 +53,7 @@ enum Purpose {
     UnderCover = 62,
     PositionAltitude = 20,
     OneLeg = 41,
+    ByNeed = 42,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

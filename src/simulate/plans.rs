@@ -223,7 +223,6 @@ fn rider() -> RiderTruth {
         entry_speed_m_s: 9.6,
         entry_speed_sd_m_s: 0.25,
         standing_start: false,
-        coasts: None,
         mass_loss_kg_per_h: 0.0,
         rest_s: 90.0,
         turn_round_s: 0.0,

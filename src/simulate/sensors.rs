@@ -110,7 +110,7 @@ pub(super) fn samples(
     let interval = match plan.sensors.sampling {
         Sampling::Every(seconds) if seconds >= super::ride::TICK_S => seconds,
         Sampling::Every(_) => super::ride::TICK_S,
-        Sampling::OnChange { .. } => 1.0,
+        Sampling::OnChange { .. } | Sampling::ByNeed => 1.0,
     };
     let truth = &plan.sensors;
     let mut leg_rng = random(plan.seed, Purpose::OneLeg);
@@ -154,6 +154,7 @@ pub(super) fn samples(
         .collect();
     match truth.sampling {
         Sampling::OnChange { longest_s } => only_changes(every, longest_s, truth.power_since_last),
+        Sampling::ByNeed => by_need(every, truth.power_since_last, plan.seed),
         Sampling::Every(_) => every,
     }
 }
@@ -379,6 +380,43 @@ pub(super) fn rounded(value: f64, step: f64) -> f64 {
     }
 }
 
+/// Percent of the intervals of 1 to 8 s.
+const BY_NEED_PERCENT: [u32; 8] = [27, 24, 18, 11, 8, 6, 4, 2];
+
+/// Keeps samples that stand as far apart as those of real units.
+fn by_need(every: Vec<(f64, Sample)>, mean_power: bool, seed: u64) -> Vec<(f64, Sample)> {
+    let mut rng = random(seed, Purpose::ByNeed);
+    let mut kept = Vec::new();
+    let (mut left, mut since_last) = (1, Vec::new());
+    for (seconds, mut sample) in every {
+        since_last.extend(sample.power_w);
+        left -= 1;
+        if left > 0 {
+            continue;
+        }
+        if mean_power {
+            sample.power_w = mean_since_last(&since_last);
+        }
+        since_last.clear();
+        kept.push((seconds, sample));
+        let mut share = rng.random_range(0..BY_NEED_PERCENT.iter().sum::<u32>());
+        left = 1;
+        for percent in BY_NEED_PERCENT {
+            if share < percent {
+                break;
+            }
+            share -= percent;
+            left += 1;
+        }
+    }
+    kept
+}
+
+/// In whole watts.
+fn mean_since_last(powers: &[f64]) -> Option<f64> {
+    (!powers.is_empty()).then(|| (powers.iter().sum::<f64>() / powers.len() as f64).round())
+}
+
 /// Keeps a sample when speed or direction changed since the last one kept, or after `longest_s`.
 fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> Vec<(f64, Sample)> {
     let mut since_last: Vec<f64> = Vec::new();
@@ -402,8 +440,8 @@ fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> 
         });
         let turned = kept_heading(&kept, heading, place);
         if worth_keeping || turned {
-            if mean_power && !since_last.is_empty() {
-                sample.power_w = Some((since_last.iter().sum::<f64>() / since_last.len() as f64).round());
+            if mean_power {
+                sample.power_w = mean_since_last(&since_last);
             }
             since_last.clear();
             kept.push((seconds, sample));

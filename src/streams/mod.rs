@@ -50,6 +50,8 @@ pub struct Streams {
     pub extra: Vec<ExtraChannel>,
     /// The time over which one power value is a mean: the recording's base interval.
     pub nominal_interval_s: f64,
+    /// The unit sampled by need, every 1 to 8 s: a power is taken for all of the interval that it ends.
+    pub by_need: bool,
     /// Times without samples: pauses (timer stopped) and holes. A pause may hold the few samples that
     /// the unit wrote while its timer stood.
     pub gaps: Vec<Gap>,

@@ -151,6 +151,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         rider_mass_kg: streams.rider_mass_kg,
         joined: streams.joined.clone(),
         one_leg_power: streams.one_leg_power,
+        by_need: streams.by_need,
     }
 }
 

@@ -28,6 +28,8 @@ mod remarks;
 
 mod result;
 
+mod sampling;
+
 mod slow;
 
 mod starting;
@@ -232,6 +234,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     warnings.extend(slow::remarks(&surveyed, &airs, &rides));
     warnings.extend(speed_scales.warnings(&surveyed));
+    warnings.extend(sampling::remarks(&surveyed));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     assumptions.extend(speed_scales.sentences(&surveyed.test_day));
