@@ -5,17 +5,36 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
+    /// Power that was stamped later, or earlier, than the speed that it made is moved back.
+    PowerDelay,
+    /// Heights that a barometer shows late are moved back.
+    AltitudeLag,
+    /// Where the altitude was set anew on the way, the heights before and after have an offset each.
+    AltitudeStep,
+    /// Altitudes that wander as those from positions do are believed less.
+    AltitudeFromPositions,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 2] = [Treatment::StuckPower, Treatment::DisturbedStretches];
+    pub const ALL: [Treatment; 6] = [
+        Treatment::StuckPower,
+        Treatment::PowerDelay,
+        Treatment::AltitudeLag,
+        Treatment::AltitudeStep,
+        Treatment::AltitudeFromPositions,
+        Treatment::DisturbedStretches,
+    ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
+            Treatment::PowerDelay => "power delay",
+            Treatment::AltitudeLag => "altitude lag",
+            Treatment::AltitudeStep => "altitude step",
+            Treatment::AltitudeFromPositions => "altitude from positions",
             Treatment::DisturbedStretches => "disturbed stretches",
         }
     }

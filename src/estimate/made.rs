@@ -106,6 +106,8 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             steps,
             start_gradient,
             end_gradient: sign * (truth.gradient)(along_m),
+            start_power_w: 0.0,
+            end_power_w: 0.0,
             unknown_power_j: 0.0,
             braked_j: 0.0,
         });
@@ -116,6 +118,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         block: truth.block,
         direction: truth.direction,
         middle_s: 0.0,
+        start_s: 0.0,
         cells,
         gravity_m_s2: GRAVITY_M_S2,
         air: AirState {

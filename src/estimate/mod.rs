@@ -18,6 +18,8 @@ pub mod least_squares;
 
 pub mod one_pass;
 
+pub mod out_of_step;
+
 pub mod plain;
 
 pub mod rolling;

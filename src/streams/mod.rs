@@ -4,6 +4,7 @@ mod air_speed;
 mod align;
 mod altitude;
 mod clock;
+mod earlier;
 mod fit_line;
 mod gaps;
 mod mark;
@@ -20,6 +21,7 @@ mod testing;
 
 pub use air_speed::{NoAirSpeed, UnitKnown};
 pub use align::{align, align_leaving};
+pub use earlier::Worked;
 pub use overlap::use_once;
 pub use segments::Segment;
 

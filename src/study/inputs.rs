@@ -1,5 +1,6 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
 use super::{FitEnd, SetupResult, Surveyed};
 use crate::estimate::budget::{BudgetLine, SharedInput};
@@ -23,7 +24,12 @@ const INSIDE: [&str; 3] = [
 ];
 
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
+pub(super) fn shared(
+    surveyed: &Surveyed,
+    rides: &[PassRide],
+    rolling: &Rolling,
+    delays: &PowerDelays,
+) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
     // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
@@ -121,6 +127,12 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             },
         ),
     ];
+    if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
+        inputs.push(line("power delay", open_s, "s", |e| Shift {
+            power_delay_s: e,
+            ..Shift::default()
+        }));
+    }
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",

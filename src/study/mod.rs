@@ -18,6 +18,8 @@ mod gather;
 
 mod inputs;
 
+mod power_delay;
+
 mod power_zero;
 
 mod prepare;
@@ -135,6 +137,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         mut passes,
         airs,
         zeros,
+        delays,
         mut warnings,
     } = prepared;
     let day = day(&surveyed, &rides);
@@ -149,7 +152,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling)
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(&surveyed, &rides, &rolling, &delays)
         .into_iter()
         .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
@@ -206,6 +209,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    assumptions.extend(delays.sentence());
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {

@@ -35,7 +35,8 @@ impl Day {
         let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml).unwrap();
         let (airs, _) = airs(&surveyed, &test_toml).unwrap();
         let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-        rides(&surveyed, &assigned, &airs, &zeros).0
+        let streams = zeros.corrected(&surveyed.streams);
+        rides(&surveyed, &assigned, &airs, &zeros, &streams).0
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::assign::{self, Assigned};
 use super::flags::braking;
+use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes};
@@ -25,6 +26,7 @@ pub struct Prepared {
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
+    pub(super) delays: PowerDelays,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -56,7 +58,21 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let as_recorded = zeros.corrected(&surveyed.streams);
+    let first = rides(&surveyed, &assigned, &airs, &zeros, &as_recorded);
+    let delays = PowerDelays::of(
+        &surveyed.test_day,
+        &surveyed.ridden.passes,
+        &first.0,
+        &as_recorded,
+    );
+    let (rides, passes) = if delays.moves_any() {
+        let in_step = delays.corrected(as_recorded);
+        rides(&surveyed, &assigned, &airs, &zeros, &in_step)
+    } else {
+        first
+    };
+    warnings.extend(delays.warnings(&surveyed.streams));
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -75,6 +91,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
         passes,
         airs,
         zeros,
+        delays,
         warnings,
         surveyed,
     })
@@ -140,14 +157,14 @@ pub(super) fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Erro
     .into()
 }
 
-/// Cuts every pass that counts into cells; the results of all passes come with their flags.
+/// Cuts every pass that counts out of the recordings as they were set right, into cells; the results of all passes come with their flags.
 pub(super) fn rides(
     surveyed: &Surveyed,
     assigned: &Assigned,
     airs: &[Air],
     zeros: &PowerZeros,
+    all_streams: &[Streams],
 ) -> (Vec<PassRide>, Vec<PassResult>) {
-    let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
     let noted_at_s: Vec<Option<f64>> = blocks
         .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))

@@ -29,7 +29,13 @@ pub(super) const BIKE: &[&str] = &[
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
-pub(super) const SENSORS: &[&str] = &["as_recorded"];
+pub(super) const SENSORS: &[&str] = &[
+    "as_recorded",
+    "power_delay_s",
+    "power_delay_standard_uncertainty_s",
+    "altitude_lag_s",
+    "altitude_lag_standard_uncertainty_s",
+];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[

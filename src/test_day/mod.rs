@@ -53,6 +53,10 @@ pub struct TestDay {
     pub windows: Vec<Window>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// By how much power is stamped later than the speed that it makes, where the user knows it. [s]
+    pub power_delay_s: Option<Measured>,
+    /// By how much altitude comes after the road, where the user knows it. [s]
+    pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }

@@ -2,6 +2,7 @@
 
 use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
+use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
     Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
@@ -103,6 +104,8 @@ pub fn without_file() -> TestDay {
         excludes: Vec::new(),
         windows: Vec::new(),
         as_recorded: AsRecorded::default(),
+        power_delay_s: None,
+        altitude_lag_s: None,
         assumptions,
     }
 }
@@ -145,9 +148,14 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let left = top
-        .one("sensors", keys::SENSORS)
-        .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
+    let of_sensors = top.one("sensors", keys::SENSORS);
+    let left = of_sensors
+        .as_ref()
+        .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let known = |quantity| {
+        let section = of_sensors.as_ref()?;
+        sensors::known(section, quantity)
+    };
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -186,6 +194,8 @@ fn read_tables(top: &Section) -> TestDay {
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         as_recorded: left,
+        power_delay_s: known(&POWER_DELAY),
+        altitude_lag_s: known(&ALTITUDE_LAG),
         assumptions,
     }
 }

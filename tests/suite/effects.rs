@@ -4,3 +4,4 @@
 mod paired;
 
 mod disturbed;
+mod timing;
