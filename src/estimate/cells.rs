@@ -39,6 +39,8 @@ pub struct Shift {
     pub climb_m: f64,
     /// Power was stamped later than assumed by this.
     pub power_delay_s: f64,
+    /// Altitude came later than assumed by this. Heights of a course that is ridden one way shift with it.
+    pub altitude_lag_s: f64,
 }
 
 impl Default for Shift {
@@ -56,6 +58,7 @@ impl Default for Shift {
             wind_north_m_s: 0.0,
             climb_m: 0.0,
             power_delay_s: 0.0,
+            altitude_lag_s: 0.0,
         }
     }
 }
@@ -261,6 +264,8 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
         .map(|cell| {
             let work = cell_work(ride, cell, shift);
             let tilt_m = shift.climb_m * (cell.to_m - cell.from_m) / course_length_m;
+            let rate_m_s = cell.end_speed_m_s * cell.end_gradient - cell.start_speed_m_s * cell.start_gradient;
+            let late_m = shift.altitude_lag_s * rate_m_s;
             // Later power than that at the start belongs into the cell, and of later power than that at its end.
             let late_j = shift.power_delay_s * shift.power_scale * (cell.end_power_w - cell.start_power_w);
             let crank_j = work.crank_j + late_j;
@@ -268,7 +273,7 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
                 energy_j: rig.drivetrain_efficiency * crank_j
                     - rig.effective_mass_kg() * work.kinetic_m2_s2
                     - work.bearing_j
-                    - weight_n * (cell.climb_m + tilt_m),
+                    - weight_n * (cell.climb_m + tilt_m + late_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
                 rolling_j: weight_n * work.level_distance_m,
                 crank_j,

@@ -5,7 +5,7 @@ use super::one_pass::GUST_Q_MEDIAN_M2_S;
 use super::rolling::Rolling;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
-use crate::course::{Direction, survey};
+use crate::course::{Course, Direction, survey};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
 use crate::simulate::{DayPlan, SetupTruth, TrueDay, TruePass, ride_day};
 use crate::streams::align;
@@ -231,6 +231,11 @@ pub(crate) struct RiddenDay {
 
 /// Rides a plan and cuts what was recorded into cells, all in memory.
 pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
+    ridden_over(plan).0
+}
+
+/// The same with the course as it was found.
+pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
     let truth = ride_day(plan);
     let streams: Vec<_> = truth
         .recordings
@@ -271,13 +276,14 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
         rides.push(cut(&ground, pass, index, setup, truth.passes[number].block).unwrap());
         true_pass.push(number);
     }
-    RiddenDay {
+    let day = RiddenDay {
         rides,
         true_pass,
         setups: plan.setups.iter().map(setup_of).collect(),
         course_length_m: length_m,
         truth,
-    }
+    };
+    (day, found.course)
 }
 
 fn air_of(plan: &DayPlan) -> AirState {

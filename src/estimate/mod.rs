@@ -14,6 +14,8 @@ pub mod disturbed;
 
 pub mod joint;
 
+pub mod late_heights;
+
 pub mod least_squares;
 
 pub mod one_pass;

@@ -155,7 +155,7 @@ mod tests {
     }
 
     #[test]
-    fn a_jump_that_comes_back_is_taken_out_and_a_step_stays() {
+    fn a_jump_that_comes_back_is_taken_out_and_a_step_is_a_step() {
         let streams = after(|samples| {
             samples[30].altitude_m = Some(350.0);
             for sample in &mut samples[60..] {
@@ -163,7 +163,10 @@ mod tests {
             }
         });
         assert_eq!(missing(&streams.altitude_m), [30]);
-        assert_eq!(kinds(&streams.repairs), [("altitude jump", 1)]);
+        assert_eq!(
+            kinds(&streams.repairs),
+            [("altitude step", 60), ("altitude jump", 1)]
+        );
     }
 
     #[test]

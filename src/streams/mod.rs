@@ -3,6 +3,7 @@
 mod air_speed;
 mod align;
 mod altitude;
+mod altitude_step;
 mod clock;
 mod earlier;
 mod fit_line;
@@ -52,6 +53,8 @@ pub struct Streams {
     /// Times without samples: pauses (timer stopped) and holes. A pause may hold the few samples that
     /// the unit wrote while its timer stood.
     pub gaps: Vec<Gap>,
+    /// When the altitude was set anew: the heights before were moved to those after, as well as that can be told. [unix s]
+    pub altitude_steps_s: Vec<f64>,
     pub repairs: Vec<Repair>,
     pub speed_source: SpeedSource,
     /// Distance by the speed channel over distance by positions, for the whole ride.

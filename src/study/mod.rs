@@ -42,7 +42,7 @@ pub use prepare::{Prepared, prepared};
 
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
-use crate::course::survey;
+use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
 use crate::estimate::cells::{PassRide, Shift, accounts};
@@ -75,8 +75,14 @@ pub fn passes_gathered(mut gathered: Gathered, folder: &Path) -> Result<Surveyed
     let air_speed = gathered.test_day.air_speed.as_ref();
     let air_speed_warnings = air_speed::take(&mut gathered.streams, air_speed, &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
-    let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
-        .map_err(|error| with_bad_files(error, &gathered.faults))?;
+    let heights = prepare::heights_given(&gathered.test_day);
+    let ridden = survey_knowing(
+        &gathered.streams,
+        gathered.test_day.course.as_ref(),
+        &heights,
+        &test_toml,
+    )
+    .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let mut warnings = gathered.warnings;
     warnings.extend(air_speed_warnings);
     warnings.extend(ridden.warnings.iter().cloned());

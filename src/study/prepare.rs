@@ -7,13 +7,14 @@ use super::power_zero::PowerZeros;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes};
 use crate::air::Air;
+use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
-use crate::test_day::Shape;
+use crate::test_day::{Shape, TestDay};
 use crate::warning::Warning;
 
 /// A day cut into passes and cells, with what needs no joint estimate.
@@ -34,6 +35,14 @@ impl Prepared {
     /// As the estimates take it.
     pub fn day(&self) -> Day<'_> {
         day(&self.surveyed, &self.rides)
+    }
+}
+
+/// What the rider says of the altitudes.
+pub(super) fn heights_given(day: &TestDay) -> HeightsGiven {
+    HeightsGiven {
+        lag_s: day.altitude_lag_s,
+        as_recorded: day.as_recorded.clone(),
     }
 }
 
