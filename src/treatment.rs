@@ -15,16 +15,25 @@ pub enum Treatment {
     AltitudeFromPositions,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
+    /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
+    WarmingAir,
+    /// A power meter may change with temperature by an unknown amount.
+    PowerWithTemperature,
+    /// What one leg does of the whole may change from one mounting to the next.
+    OneLegPower,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 6] = [
+    pub const ALL: [Treatment; 9] = [
         Treatment::StuckPower,
         Treatment::PowerDelay,
         Treatment::AltitudeLag,
         Treatment::AltitudeStep,
         Treatment::AltitudeFromPositions,
         Treatment::DisturbedStretches,
+        Treatment::WarmingAir,
+        Treatment::PowerWithTemperature,
+        Treatment::OneLegPower,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -36,6 +45,9 @@ impl Treatment {
             Treatment::AltitudeStep => "altitude step",
             Treatment::AltitudeFromPositions => "altitude from positions",
             Treatment::DisturbedStretches => "disturbed stretches",
+            Treatment::WarmingAir => "warming air",
+            Treatment::PowerWithTemperature => "power with temperature",
+            Treatment::OneLegPower => "one-leg power",
         }
     }
 }

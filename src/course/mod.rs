@@ -28,6 +28,7 @@ mod why_not;
 
 pub use blocks::likely_blocks;
 pub use elevation::{HeightsGiven, Profile, UNCERTAINTY_OVER_M, shared_profile};
+pub use ground::geodesic_m;
 pub use late::HeightLag;
 pub use line::Line;
 

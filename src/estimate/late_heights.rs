@@ -12,8 +12,9 @@ use crate::course::{Direction, Profile};
 use crate::test_day::Setup;
 use nalgebra::{DMatrix, DVector};
 
-/// Slopes are taken over this to either side: over less they are the noise of the heights.
-const SLOPE_OVER_M: f64 = 40.0;
+/// Heights are smoothed over this, as the standard deviation of a Gaussian: over less, slopes are the noise of the
+/// heights, and their noise passes for hills that are not late.
+const SMOOTH_M: f64 = 50.0;
 /// Errors of the profile are straight between knots so far apart, as its uncertainty is stated.
 const KNOT_M: f64 = crate::course::UNCERTAINTY_OVER_M;
 /// Drag area, wind east and north; the fourth of a trail is a place along the road, which a lag is.
@@ -47,7 +48,12 @@ pub fn lag(rides: &[PassRide], setups: &[Setup], profile: &Profile, level: f64) 
     let lag_s = told.iter().map(|one| one.0).sum::<f64>() / information;
     // Passes do not know of each other, but for the heights that they share.
     let passes = told.len() as f64;
-    let apart = told.iter().map(|one| (one.0 - lag_s * one.1).powi(2)).sum::<f64>() * passes / (passes - 1.0);
+    let apart = told
+        .iter()
+        .map(|one| (one.0 - lag_s * one.1).powi(2))
+        .sum::<f64>()
+        * passes
+        / (passes - 1.0);
     let by_passes = apart.max(information).sqrt() / information;
     // A knot's share of the uncertainty of a height difference.
     let height_m = profile.standard_uncertainty_m / 2f64.sqrt();
@@ -81,10 +87,8 @@ fn seen(ride: &PassRide, setup: &Setup, profile: &Profile, level: f64, knots: us
         Direction::Reverse => -1.0,
     };
     let place_m = |boundary: usize| sign * trail.at_m[boundary] * level;
-    let speed_m_s = |boundary: usize| {
-        let (a, b) = (boundary.saturating_sub(1), (boundary + 1).min(steps));
-        (trail.at_m[b] - trail.at_m[a]) / (trail.time_s[b] - trail.time_s[a]).max(f64::MIN_POSITIVE)
-    };
+    // The mean: an error of the speed at a boundary is one of the kinetic energy too, and would pass for a lag.
+    let speed_m_s = ride.mean_speed_m_s();
     let white = |sum: &dyn Fn(usize) -> f64| {
         let start = sum(0);
         DVector::from_vec(whitener.whiten(0, (1..=steps).map(|boundary| sum(boundary) - start)))
@@ -100,14 +104,15 @@ fn seen(ride: &PassRide, setup: &Setup, profile: &Profile, level: f64, knots: us
     }
     let inverse = square.cholesky()?.inverse();
     // What the heights lack when they are a second late.
-    let late = white(&|boundary| {
-        let at_m = place_m(boundary);
-        let slope = (profile.elevation_at(at_m + SLOPE_OVER_M) - profile.elevation_at(at_m - SLOPE_OVER_M))
-            / (2.0 * SLOPE_OVER_M);
-        weight_n * speed_m_s(boundary) * sign * slope
-    });
+    let smooth: Vec<(f64, f64)> = (0..=steps)
+        .map(|boundary| smoothed(profile, place_m(boundary)))
+        .collect();
+    let late = white(&|boundary| weight_n * speed_m_s * sign * smooth[boundary].1);
     let kept = &late - &free * (&inverse * free.tr_mul(&late));
-    let left = white(&|boundary| trail.left_j[boundary]);
+    let left = white(&|boundary| {
+        let rough_m = profile.elevation_at(place_m(boundary));
+        trail.left_j[boundary] + weight_n * (rough_m - smooth[boundary].0)
+    });
     let apart_m = profile.distance_m.last()? / knots as f64;
     let of_knots = (0..=knots)
         .map(|knot| {
@@ -120,6 +125,29 @@ fn seen(ride: &PassRide, setup: &Setup, profile: &Profile, level: f64, knots: us
         information: kept.dot(&late),
         of_knots,
     })
+}
+
+/// Height and slope along the course of a straight line through the heights about a place.
+fn smoothed(profile: &Profile, at_m: f64) -> (f64, f64) {
+    let (mut w, mut x, mut h, mut xx, mut xh) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let first = profile.distance_m.partition_point(|&d| d < at_m - 3.0 * SMOOTH_M);
+    let known = profile.distance_m.iter().zip(&profile.elevation_m).skip(first);
+    for (distance_m, height_m) in known.take_while(|(d, _)| **d <= at_m + 3.0 * SMOOTH_M) {
+        let away = distance_m - at_m;
+        let weight = (-0.5 * (away / SMOOTH_M).powi(2)).exp();
+        w += weight;
+        x += weight * away;
+        h += weight * height_m;
+        xx += weight * away * away;
+        xh += weight * away * height_m;
+    }
+    let slope = (xh - x * h / w) / (xx - x * x / w);
+    let height = (h - slope * x) / w;
+    if slope.is_finite() && height.is_finite() {
+        (height, slope)
+    } else {
+        (profile.elevation_at(at_m), 0.0)
+    }
 }
 
 /// In the wind as it is known: its error is left free.

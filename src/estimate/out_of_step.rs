@@ -27,6 +27,10 @@ const ROBUST: f64 = 2.0;
 /// Errors within such a time go together, as far as the uncertainty is concerned.
 const TOGETHER_S: f64 = 30.0;
 const STEP_S: f64 = 0.05;
+/// Derivatives are taken over so much to either side.
+const H_S: f64 = 0.05;
+/// Of the weights of neighbouring seconds; 3/8 at a whole second is [¼, ½, ¼].
+const SQUARES: f64 = 0.375;
 /// Where power was not measured, so long before and after it nothing is believed.
 const DARK_BEFORE_S: f64 = 7.0;
 const DARK_AFTER_S: f64 = 10.0;
@@ -111,17 +115,45 @@ impl Seen {
         Some(Seen { left, moved, stretch })
     }
 
-    /// Left over with the power moved earlier by `delay_s`, and how it changes with that, both in turn.
+    /// Left over with the power moved earlier by `delay_s`, how it changes with that, and the stretch, in turn.
     fn at(&self, delay_s: f64) -> impl Iterator<Item = (f64, f64, usize)> + '_ {
-        let place = delay_s - f64::from(EARLIEST_S);
-        let below = (place.floor().max(0.0) as usize).min(self.moved.len() - 2);
-        let share = place - below as f64;
-        let (a, b) = (&self.moved[below], &self.moved[below + 1]);
-        let values = self.left.iter().zip(a).zip(b).zip(&self.stretch);
-        values.filter_map(move |(((left, a), b), stretch)| {
-            stretch.map(|stretch| (left + a + share * (b - a), b - a, stretch))
+        let (low, high) = (place(delay_s - H_S), place(delay_s + H_S));
+        let (first, weights) = place(delay_s);
+        (0..self.left.len()).filter_map(move |row| {
+            let stretch = self.stretch[row]?;
+            let sum = |first: usize, weights: &[f64; 4]| -> f64 {
+                let columns = self.moved[first..first + 4].iter();
+                columns
+                    .zip(weights)
+                    .map(|(column, weight)| weight * column[row])
+                    .sum()
+            };
+            let by_second = (sum(high.0, &high.1) - sum(low.0, &low.1)) / (2.0 * H_S);
+            Some((self.left[row] + sum(first, &weights), by_second, stretch))
         })
     }
+}
+
+/// Which four whole seconds make up an offset between them, and their weights.
+///
+/// Between whole seconds power is interpolated, which takes half of the noise out of single readings; the offset with
+/// least left over would then like to lie half way between, as on real recordings it did. So power is smoothed a
+/// little, by [a, 1 − 2a, a], with the a that makes the sum of squared weights the same everywhere.
+fn place(delay_s: f64) -> (usize, [f64; 4]) {
+    let place = delay_s - f64::from(EARLIEST_S);
+    let most = (LATEST_S - EARLIEST_S - 2) as usize;
+    let below = (place.floor().max(1.0) as usize).min(most);
+    let f = place - below as f64;
+    let plain = [0.0, 1.0 - f, f, 0.0];
+    let more = [1.0 - f, f - 2.0 * (1.0 - f), 1.0 - f - 2.0 * f, f];
+    let dot = |a: &[f64; 4], b: &[f64; 4]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let (p, q, r) = (
+        dot(&more, &more),
+        dot(&plain, &more),
+        dot(&plain, &plain) - SQUARES,
+    );
+    let a = (-q - (q * q - p * r).max(0.0).sqrt()) / p;
+    (below - 1, std::array::from_fn(|k| plain[k] + a * more[k]))
 }
 
 /// Still air: its error is steady, and projected out.
@@ -230,10 +262,12 @@ fn least(seen: &[&Seen], scale: f64) -> Option<f64> {
             })
             .sum()
     };
-    let whole = (EARLIEST_S..=LATEST_S).map(f64::from);
+    // A second at either end is for smoothing.
+    let (earliest, latest) = (EARLIEST_S + 1, LATEST_S - 1);
+    let whole = (earliest..=latest).map(f64::from);
     let near = whole.min_by(|a, b| sum(*a).total_cmp(&sum(*b)))?;
     let count = (2.0 / STEP_S).round() as i32;
-    let range = f64::from(EARLIEST_S)..=f64::from(LATEST_S);
+    let range = f64::from(earliest)..=f64::from(latest);
     let fine = (0..=count)
         .map(|k| near - 1.0 + STEP_S * f64::from(k))
         .filter(|delay_s| range.contains(delay_s))

@@ -33,7 +33,7 @@ fn offsets_from_early_to_late_are_found_within_what_is_said_of_them() {
                 plan.sensors.power_delay_s = delay_s;
                 let told = told_of(&plan);
                 let off_s = told.delay_s - delay_s;
-                assert!(told.standard_uncertainty_s < 0.2, "{told:?}");
+                assert!(told.standard_uncertainty_s < 0.25, "{told:?}");
                 assert!(
                     off_s.abs() < 4.0 * told.standard_uncertainty_s,
                     "{delay_s} {told:?}"
@@ -74,7 +74,7 @@ fn neither_late_hills_nor_a_wind_are_taken_for_late_power() {
         plan.wind.mean_north_m_s = 4.0;
         let told = told_of(&plan);
         assert!(told.delay_s.abs() < 3.5 * told.standard_uncertainty_s, "{told:?}");
-        assert!(told.standard_uncertainty_s < 0.2, "{told:?}");
+        assert!(told.standard_uncertainty_s < 0.25, "{told:?}");
     }
 }
 
@@ -114,4 +114,36 @@ fn a_second_of_silence_costs_its_neighbourhood_only() {
         holed.standard_uncertainty_s < 1.4 * whole.standard_uncertainty_s,
         "{holed:?}"
     );
+}
+
+#[test]
+fn the_four_seconds_stand_where_the_offset_is_and_let_as_much_noise_through_everywhere() {
+    for k in -20..=50 {
+        let delay_s = 0.1 * f64::from(k);
+        let (first, weights) = place(delay_s);
+        let at = |k: usize| f64::from(EARLIEST_S) + (first + k) as f64;
+        let sum = |of: &dyn Fn(usize) -> f64| (0..4).map(of).sum::<f64>();
+        assert!((sum(&|k| weights[k]) - 1.0).abs() < 1e-9);
+        assert!((sum(&|k| weights[k] * at(k)) - delay_s).abs() < 1e-9, "{delay_s}");
+        assert!(
+            (sum(&|k| weights[k] * weights[k]) - SQUARES).abs() < 1e-9,
+            "{delay_s}"
+        );
+    }
+}
+
+/// A meter whose single readings scatter by 40 W, as those of pedal strokes do.
+#[test]
+fn noise_of_single_readings_draws_the_offset_to_no_half_second() {
+    for delay_s in [0.0, 1.0, 0.5] {
+        let mut sum = 0.0;
+        for seed in 0..4 {
+            let mut plan = out_and_back_plan(8180 + seed, "ABBA", -3.0);
+            plan.sensors.power_noise_w = 40.0;
+            plan.sensors.power_delay_s = delay_s;
+            sum += told_of(&plan).delay_s - delay_s;
+        }
+        // Four times ± 0.15 s.
+        assert!((sum / 4.0_f64).abs() < 0.2, "{delay_s}: {}", sum / 4.0);
+    }
 }

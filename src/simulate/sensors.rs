@@ -1,7 +1,7 @@
 //! What the sensors make of the true ride, sample by sample.
 
 use super::path::Path;
-use super::plan::{DayPlan, Format, Sampling, SpeedTruth};
+use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
 use super::unit::Window;
@@ -28,6 +28,16 @@ struct Errors<'a> {
     lagged: Option<Lagged>,
     by_satellites: Option<(Wander, ChaCha8Rng)>,
     jumps: &'a [(f64, f64)],
+    leg_rng: ChaCha8Rng,
+    leg: Wander,
+    pedalled: Pedalled,
+}
+
+/// What the unit showed last while the pedals turned, and when.
+#[derive(Clone, Copy, Default)]
+struct Pedalled {
+    seconds: f64,
+    power_w: f64,
 }
 
 #[derive(Clone, Copy)]
@@ -53,8 +63,19 @@ pub(super) fn samples(
         Sampling::OnChange { .. } => 1.0,
     };
     let truth = &plan.sensors;
+    let mut leg_rng = random(plan.seed, Purpose::OneLeg);
+    let leg = truth.one_leg.unwrap_or(OneLeg {
+        share: 0.5,
+        share_per_h: 0.0,
+        share_by_setup: 0.0,
+        wander_sd: 0.0,
+        wander_memory_s: 1.0,
+    });
     let mut errors = Errors {
         plan,
+        leg: Wander::new(leg.wander_sd, leg.wander_memory_s, interval, &mut leg_rng),
+        leg_rng,
+        pedalled: Pedalled::default(),
         east: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         north: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         speed: Wander::new(truth.speed_noise_m_s, UNIT_SPEED_MEMORY_S, interval, rng),
@@ -80,7 +101,7 @@ pub(super) fn samples(
         })
         .collect();
     match truth.sampling {
-        Sampling::OnChange { longest_s } => only_changes(every, longest_s),
+        Sampling::OnChange { longest_s } => only_changes(every, longest_s, truth.power_since_last),
         Sampling::Every(_) => every,
     }
 }
@@ -125,7 +146,8 @@ impl Errors<'_> {
         let x = Trace::at(&trace.ridden_m, seconds);
         let [latitude, longitude, height] = path.place(node, x);
         let pedals = trace.pedalling.get(tick).copied().unwrap_or(false);
-        let power = self.power_w(trace, seconds, interval);
+        let power = self.power_w(path, trace, seconds, interval);
+        let (power, pedals) = self.stuck(power, pedals, seconds);
         let place = self.place([latitude, longitude]);
         let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds));
         let altitude = self.altitude_m(trace, height, seconds, interval);
@@ -141,7 +163,9 @@ impl Errors<'_> {
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
             heart_rate_bpm: None,
             temperature_c: Some(rounded(
-                self.plan.air.temperature_c + truth.temperature_offset_c,
+                self.plan.air.after(seconds).temperature_c
+                    + truth.temperature_offset_c
+                    + truth.temperature_offset_c_per_h * seconds / 3600.0,
                 truth.temperature_resolution_c,
             )),
             pressure_pa: None,
@@ -149,18 +173,65 @@ impl Errors<'_> {
     }
 
     /// Mean of the time that ends at the stamp (or a stated delay before it).
-    fn power_w(&mut self, trace: &Trace, seconds: f64, interval: f64) -> f64 {
+    fn power_w(&mut self, path: &Path, trace: &Trace, seconds: f64, interval: f64) -> f64 {
         let truth = &self.plan.sensors;
         let end = seconds - truth.power_delay_s;
         let averaged = truth.power_averaged_s.max(interval);
         let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - averaged);
         let drift = drift_w(self.plan, trace, seconds);
         let noise = truth.power_noise_w * self.normal();
+        let scale =
+            (1.0 + truth.power_scale_error) * self.of_one_leg(path, trace, seconds) * self.warmed(seconds);
         if work <= 0.0 {
             return 0.0; // A crank that stands still reads nothing.
         }
-        let read = work / averaged * (1.0 + truth.power_scale_error) + drift + noise;
-        rounded(read.max(0.0), truth.power_resolution_w)
+        let read = work / averaged * scale + drift + noise;
+        self.stepped(read.max(0.0), truth.power_resolution_w)
+    }
+
+    /// What a warmer meter reads too much, as a factor.
+    fn warmed(&self, seconds: f64) -> f64 {
+        let air = &self.plan.air;
+        let warmer_c = air.after(seconds).temperature_c - air.temperature_c;
+        1.0 + self.plan.sensors.power_scale_per_k * warmer_c
+    }
+
+    /// Twice the share of the leg that is read, over the whole.
+    fn of_one_leg(&mut self, path: &Path, trace: &Trace, seconds: f64) -> f64 {
+        let Some(leg) = self.plan.sensors.one_leg else {
+            return 1.0;
+        };
+        let ridden_m = Trace::at(&trace.ridden_m, seconds);
+        let span = path.spans.iter().find(|span| ridden_m < span.to_m);
+        let block = span.and_then(|span| self.plan.order.get(span.block));
+        let setup = block.and_then(|block| block.setup).unwrap_or(0);
+        let wander = self.leg.advance(&mut self.leg_rng);
+        let share = leg.share + leg.share_per_h * seconds / 3600.0 + leg.share_by_setup * setup as f64;
+        2.0 * (share + wander)
+    }
+
+    /// Power as the unit shows it, and whether it shows turning pedals.
+    fn stuck(&mut self, power_w: f64, pedals: bool, seconds: f64) -> (f64, bool) {
+        if power_w > 0.0 {
+            self.pedalled = Pedalled { seconds, power_w };
+            return (power_w, pedals);
+        }
+        // Half a step of the tick, so that a hold of 3 s holds three samples.
+        let held = seconds - self.pedalled.seconds <= self.plan.sensors.power_sticks_s + 0.05;
+        if held && self.pedalled.power_w > 0.0 {
+            (self.pedalled.power_w, true)
+        } else {
+            (power_w, pedals)
+        }
+    }
+
+    fn stepped(&self, value: f64, step: f64) -> f64 {
+        let half = if self.plan.sensors.cuts_off {
+            0.5 * step
+        } else {
+            0.0
+        };
+        rounded(value - half, step).max(0.0)
     }
 
     fn speed_m_s(&mut self, speed: f64) -> Option<f64> {
@@ -174,7 +245,7 @@ impl Errors<'_> {
             return Some(0.0);
         }
         let read = speed * (1.0 + truth.speed_scale_error) + noise;
-        Some(rounded(read.max(0.0), truth.speed_resolution_m_s))
+        Some(self.stepped(read.max(0.0), truth.speed_resolution_m_s))
     }
 
     fn altitude_m(&mut self, trace: &Trace, height: f64, seconds: f64, interval: f64) -> f64 {
@@ -253,11 +324,13 @@ fn rounded(value: f64, step: f64) -> f64 {
 }
 
 /// Keeps a sample when speed or direction changed since the last one kept, or after `longest_s`.
-fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64) -> Vec<(f64, Sample)> {
+fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> Vec<(f64, Sample)> {
+    let mut since_last: Vec<f64> = Vec::new();
     let mut kept: Vec<(f64, Sample)> = Vec::new();
     let mut heading = f64::NAN;
     let mut last_place = None;
-    for (seconds, sample) in every {
+    for (seconds, mut sample) in every {
+        since_last.extend(sample.power_w);
         let place = sample.latitude_deg.zip(sample.longitude_deg);
         if let (Some(a), Some(b)) = (last_place, place) {
             let (a, b): ((f64, f64), (f64, f64)) = (a, b);
@@ -273,6 +346,10 @@ fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64) -> Vec<(f64, Sample)>
         });
         let turned = kept_heading(&kept, heading, place);
         if worth_keeping || turned {
+            if mean_power && !since_last.is_empty() {
+                sample.power_w = Some((since_last.iter().sum::<f64>() / since_last.len() as f64).round());
+            }
+            since_last.clear();
             kept.push((seconds, sample));
         }
     }

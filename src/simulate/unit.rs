@@ -247,6 +247,7 @@ fn recording(
         wheel_sensor: (is_fit && plan.sensors.speed_source == SpeedTruth::WheelSensor).then_some(true),
         device: None,
         rider_mass_kg: None,
+        one_leg_power: false,
         faults: Vec::new(),
     }
 }

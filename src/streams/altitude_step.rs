@@ -11,6 +11,8 @@ const BESIDE: usize = 8;
 const BESIDE_S: f64 = 60.0;
 /// A step is this many times what the samples beside it scatter by.
 const CLEAR: f64 = 6.0;
+/// ... and more than what two slopes so different make of this time.
+const STAYS_S: f64 = 8.0;
 /// No road climbs faster than this for its length.
 const STEEPEST: f64 = 0.25;
 /// Weather, over a pause.
@@ -83,12 +85,14 @@ fn step_m(s: &Streams, known: &[usize], place: usize) -> Option<f64> {
     // The road between the two samples goes on as beside them.
     let between_s = if paused { 0.0 } else { t1 - t0 };
     let step_m = b.start - a.start - 0.5 * (a.rate + b.rate) * between_s;
-    let scatter_m = (0.5 * (a.square + b.square)).sqrt().max(NOISE_M);
+    let scatter_m = a.square.max(b.square).sqrt().max(NOISE_M);
     let steep_m = if paused { road_m } else { 0.0 };
     let clear = step_m.abs() > LEAST_M + weather_m + steep_m && step_m.abs() > CLEAR * scatter_m;
     // Where the road was followed for a while between the samples, it may have turned steep there.
     let short = paused || step_m.abs() > road_m;
-    (clear && short).then_some(step_m)
+    // What comes back at once leaves a slope on one side that the other does not have.
+    let stays = (a.rate - b.rate).abs() * STAYS_S < 0.5 * step_m.abs();
+    (clear && short && stays).then_some(step_m)
 }
 
 /// How far the rider came between two samples.

@@ -2,6 +2,8 @@
 
 mod air_speed;
 
+mod altitude_lag;
+
 mod answer;
 
 mod assign;
@@ -22,11 +24,15 @@ mod power_delay;
 
 mod power_zero;
 
+mod predict;
+
 mod prepare;
 
 mod remarks;
 
 mod result;
+
+mod slow;
 
 mod stopwatch;
 
@@ -37,6 +43,8 @@ pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days
 pub use stopwatch::Stopwatched;
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+
+pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
@@ -212,11 +220,15 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         passes: &passes,
     }));
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
+    warnings.extend(altitude_lag::warning(&surveyed));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
+    warnings.extend(slow::remarks(&surveyed, &airs, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(delays.sentence());
+    assumptions.extend(altitude_lag::sentence(&surveyed));
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
+    assumptions.extend(slow::sentences(&surveyed));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,

@@ -1,11 +1,12 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
+use super::altitude_lag;
 use super::assign::{self, Assigned};
 use super::flags::braking;
 use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes};
+use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
 use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
@@ -57,7 +58,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 
 /// # Errors
 /// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
+pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -68,20 +69,29 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let as_recorded = zeros.corrected(&surveyed.streams);
-    let first = rides(&surveyed, &assigned, &airs, &zeros, &as_recorded);
-    let delays = PowerDelays::of(
-        &surveyed.test_day,
-        &surveyed.ridden.passes,
-        &first.0,
-        &as_recorded,
-    );
-    let (rides, passes) = if delays.moves_any() {
-        let in_step = delays.corrected(as_recorded);
-        rides(&surveyed, &assigned, &airs, &zeros, &in_step)
-    } else {
-        first
+    let cut = |surveyed: &Surveyed, streams: &[Streams]| {
+        let (mut rides, passes) = rides(surveyed, &assigned, &airs, &zeros, streams);
+        slow::place(&mut rides, surveyed, &airs);
+        (rides, passes)
     };
+    let (mut rides, mut passes) = cut(&surveyed, &as_recorded);
+    let delays = PowerDelays::of(&surveyed.test_day, &surveyed.ridden.passes, &rides, &as_recorded);
+    let in_step = delays.corrected(as_recorded);
+    if delays.moves_any() {
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
     warnings.extend(delays.warnings(&surveyed.streams));
+    for _ in 0..altitude_lag::ROUNDS {
+        let heights = altitude_lag::Heights {
+            day: &surveyed.test_day,
+            passes: &surveyed.ridden.passes,
+            streams: &surveyed.streams,
+        };
+        if !heights.put_back(&mut surveyed.ridden.course, &rides) {
+            break;
+        }
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }

@@ -16,7 +16,12 @@ pub(super) const TOP: &[&str] = &[
     "exclude",
     "window",
 ];
-pub(super) const RIDER: &[&str] = &["total_mass_kg", "total_mass_standard_uncertainty_kg"];
+pub(super) const RIDER: &[&str] = &[
+    "total_mass_kg",
+    "total_mass_standard_uncertainty_kg",
+    "mass_loss_kg_per_h",
+    "mass_loss_standard_uncertainty_kg_per_h",
+];
 pub(super) const BIKE: &[&str] = &[
     "drivetrain_efficiency",
     "drivetrain_efficiency_standard_uncertainty",
@@ -35,6 +40,9 @@ pub(super) const SENSORS: &[&str] = &[
     "power_delay_standard_uncertainty_s",
     "altitude_lag_s",
     "altitude_lag_standard_uncertainty_s",
+    "power_scale_per_k",
+    "power_scale_per_k_standard_uncertainty",
+    "power_side",
 ];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.

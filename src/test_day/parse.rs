@@ -5,7 +5,8 @@ use super::faults::Faults;
 use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, slow,
+    syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -96,6 +97,7 @@ pub fn without_file() -> TestDay {
             given: false,
         },
         power_at: PowerAt::Crank,
+        slow: Slow::default(),
         air: Vec::new(),
         air_speed: None,
         course: None,
@@ -148,14 +150,12 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let of_sensors = top.one("sensors", keys::SENSORS);
-    let left = of_sensors
+    let sensors = top.one("sensors", keys::SENSORS);
+    let left = sensors
         .as_ref()
         .map_or_else(AsRecorded::default, sensors::as_recorded);
-    let known = |quantity| {
-        let section = of_sensors.as_ref()?;
-        sensors::known(section, quantity)
-    };
+    let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
+    let known = |quantity| sensors::known(sensors.as_ref()?, quantity);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let power_scale = power_scale(bike.as_ref());
@@ -186,6 +186,7 @@ fn read_tables(top: &Section) -> TestDay {
         smallest_difference_percent: smallest_difference.unwrap_or(SMALLEST_DIFFERENCE_PERCENT),
         power_scale,
         power_at: power_at.unwrap_or(PowerAt::Crank),
+        slow,
         air,
         air_speed,
         course: top.one("course", keys::COURSE).as_ref().map(gates::read),
