@@ -27,10 +27,18 @@ pub enum Treatment {
     SpeedScaleOfSetups,
     /// Of a unit that samples by need, a power stands for the whole interval that it ends.
     SampledByNeed,
+    /// Power that was stamped later, or earlier, than the speed that it made is moved back.
+    PowerDelay,
+    /// Heights that a barometer shows late are moved back.
+    AltitudeLag,
+    /// Where the altitude was set anew on the way, the heights before and after have an offset each.
+    AltitudeStep,
+    /// Altitudes that wander as those from positions do are believed less.
+    AltitudeFromPositions,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 12] = [
+    pub const ALL: [Treatment; 16] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
@@ -43,6 +51,10 @@ impl Treatment {
         Treatment::SpeedScale,
         Treatment::SpeedScaleOfSetups,
         Treatment::SampledByNeed,
+        Treatment::PowerDelay,
+        Treatment::AltitudeLag,
+        Treatment::AltitudeStep,
+        Treatment::AltitudeFromPositions,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -60,6 +72,10 @@ impl Treatment {
             Treatment::SpeedScale => "speed scale",
             Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
             Treatment::SampledByNeed => "sampled by need",
+            Treatment::PowerDelay => "power delay",
+            Treatment::AltitudeLag => "altitude lag",
+            Treatment::AltitudeStep => "altitude step",
+            Treatment::AltitudeFromPositions => "altitude from positions",
         }
     }
 }

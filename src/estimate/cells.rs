@@ -42,6 +42,10 @@ pub struct Shift {
     pub wind_north_m_s: f64,
     /// Of the finish above the start.
     pub climb_m: f64,
+    /// Power was stamped later than assumed by this.
+    pub power_delay_s: f64,
+    /// Altitude came later than assumed by this. Heights of a course that is ridden one way shift with it.
+    pub altitude_lag_s: f64,
     /// Of the air over the day beyond what is followed already, from its middle on.
     pub warming_k_per_h: f64,
     /// Of rider and bottles, from the middle of the day on.
@@ -66,6 +70,8 @@ impl Default for Shift {
             wind_east_m_s: 0.0,
             wind_north_m_s: 0.0,
             climb_m: 0.0,
+            power_delay_s: 0.0,
+            altitude_lag_s: 0.0,
             warming_k_per_h: 0.0,
             mass_loss_kg_per_h: 0.0,
             power_scale_per_k: 0.0,
@@ -139,6 +145,9 @@ pub struct Cell {
     pub end_speed_m_s: f64,
     pub start_gradient: f64,
     pub end_gradient: f64,
+    /// Mean over the two seconds about each end: what a second of delay moves over it.
+    pub start_power_w: f64,
+    pub end_power_w: f64,
     /// Standard uncertainty of the crank energy for the time in which power was not measured.
     pub unknown_power_j: f64,
     /// Energy that went into the brakes, as far as it shows; 0 where none did. The balance has no term for it.
@@ -160,6 +169,8 @@ pub struct PassRide {
     pub direction: Direction,
     /// Time of its middle, unix seconds.
     pub middle_s: f64,
+    /// When its first cell begins, unix seconds.
+    pub start_s: f64,
     pub cells: Vec<Cell>,
     pub gravity_m_s2: f64,
     pub air: AirState,
@@ -303,16 +314,22 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
         .map(|cell| {
             let work = cell_work(ride, cell, shift);
             let tilt_m = shift.climb_m * (cell.to_m - cell.from_m) / course_length_m;
+            let rate_m_s =
+                cell.end_speed_m_s * cell.end_gradient - cell.start_speed_m_s * cell.start_gradient;
+            let late_m = shift.altitude_lag_s * rate_m_s;
+            // Later power than that at the start belongs into the cell, and of later power than that at its end.
+            let late_j = shift.power_delay_s * shift.power_scale * (cell.end_power_w - cell.start_power_w);
+            let crank_j = work.crank_j + late_j;
             Account {
-                energy_j: rig.drivetrain_efficiency * work.crank_j
+                energy_j: rig.drivetrain_efficiency * crank_j
                     - rig.effective_mass_kg() * work.kinetic_m2_s2
                     - work.bearing_j
-                    - weight_n * (cell.climb_m + tilt_m),
+                    - weight_n * (cell.climb_m + tilt_m + late_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
                 rolling_j: weight_n
                     * work.level_distance_m
                     * (cell.crr_factor + shift.crr_factor * cell.surface_share),
-                crank_j: work.crank_j,
+                crank_j,
                 duration_s: work.duration_s,
                 distance_m: work.distance_m,
                 weight_n,
@@ -409,6 +426,7 @@ pub fn cut(
             to_m,
             &ground.segments(start_s, end_s),
             uneven_w,
+            [start_s, end_s].map(|edge_s| power_about_w(ground.streams, edge_s)),
         )?);
     }
     Ok(PassRide {
@@ -417,6 +435,7 @@ pub fn cut(
         block,
         direction: pass.direction,
         middle_s: 0.5 * (pass.start_s + pass.end_s),
+        start_s: time_at(&segments, ridden_at(along(0)), pass),
         cells,
         gravity_m_s2: ground.gravity_m_s2,
         air: ground.air,
@@ -475,6 +494,18 @@ fn time_at(segments: &[Segment], target_m: f64, pass: &Pass) -> f64 {
     pass.end_s
 }
 
+/// Mean of a second before and a second after; 0 where nothing was measured, as where the rider stood.
+fn power_about_w(streams: &Streams, time_s: f64) -> f64 {
+    let (mut work_j, mut known_s) = (0.0, 0.0);
+    for s in streams.segments(time_s - 1.0, time_s + 1.0) {
+        if s.power_w.is_finite() {
+            work_j += s.power_w * (s.end_s - s.start_s);
+            known_s += s.end_s - s.start_s;
+        }
+    }
+    if known_s > 0.0 { work_j / known_s } else { 0.0 }
+}
+
 fn cell(
     ground: &Ground,
     direction: Direction,
@@ -482,6 +513,7 @@ fn cell(
     to_m: f64,
     segments: &[Segment],
     uneven_w: f64,
+    powers_w: [f64; 2],
 ) -> Result<Cell, NotUsable> {
     let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
         return Err(format!(
@@ -554,6 +586,8 @@ fn cell(
         end_speed_m_s: last.end_speed_m_s,
         start_gradient: gradient_at(from_m),
         end_gradient: gradient_at(to_m),
+        start_power_w: powers_w[0],
+        end_power_w: powers_w[1],
         unknown_power_j: (unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W))
             .hypot(uneven_w * held_s2.sqrt()),
         braked_j,

@@ -2,7 +2,9 @@
 
 use super::clock::Row;
 use super::speed_faults;
-use super::{SpeedSource, Streams, altitude, clock, gaps, position, power, speed, speed_check};
+use super::{
+    SpeedSource, Streams, altitude, altitude_step, clock, gaps, position, power, speed, speed_check,
+};
 use crate::error::{Fault, Result};
 use crate::recording::{ExtraChannel, Recording, Sample};
 use crate::treatment::{AsRecorded, Treatment};
@@ -42,6 +44,9 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     speed_faults::clean(&mut streams, limit);
     speed::settle(&mut streams, &in_file, recording.wheel_sensor);
     altitude::clean(&mut streams, limit);
+    if !as_recorded.leaves(Treatment::AltitudeStep) {
+        altitude_step::level(&mut streams);
+    }
 
     streams.speed_check = speed_check::check(&streams);
     let when = |s: &super::Repair| (s.start_s, s.end_s);
@@ -110,6 +115,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         nominal_interval_s: 1.0,
         by_need: false,
         gaps: Vec::new(),
+        altitude_steps_s: Vec::new(),
         repairs: Vec::new(),
         speed_source: SpeedSource::None,
         speed_check: None,

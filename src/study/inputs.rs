@@ -1,5 +1,7 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::altitude_lag;
+use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
 use super::speed_scale::SpeedScales;
 use super::{FitEnd, SetupResult, Surveyed, slow};
@@ -25,11 +27,12 @@ const INSIDE: [&str; 4] = [
 pub const OWN_SPEED_SCALE: &str = "speed scale of one set-up";
 
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(
+pub(super) fn shared(
     surveyed: &Surveyed,
     rides: &[PassRide],
     rolling: &Rolling,
     speed_scales: &SpeedScales,
+    delays: &PowerDelays,
 ) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
@@ -123,6 +126,18 @@ pub fn shared(
             },
         ),
     ];
+    if let Some(open_s) = altitude_lag::open_s(surveyed) {
+        inputs.push(line("altitude lag", open_s, "s", |e| Shift {
+            altitude_lag_s: e,
+            ..Shift::default()
+        }));
+    }
+    if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
+        inputs.push(line("power delay", open_s, "s", |e| Shift {
+            power_delay_s: e,
+            ..Shift::default()
+        }));
+    }
     let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
     inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
         warming_k_per_h: e,

@@ -226,6 +226,16 @@ fn repairs(seen: &Seen, all: &mut Vec<Warning>) {
 
 fn heights(seen: &Seen, all: &mut Vec<Warning>) {
     match &seen.surveyed.ridden.course.profile {
+        Some(profile) if profile.wanders => all.push(Warning::new(
+            "altitude from positions",
+            format!(
+                "passes disagree in the shape of the road as altitudes from positions do, and a barometer's do not: a \
+                 climb is known to ± {:.1} m only",
+                profile.standard_uncertainty_m
+            ),
+            "Record with a barometer, or take the unit's barometer into use; out and back or round a loop the climb \
+             cancels.",
+        )),
         Some(profile) if profile.disagreement_m > HEIGHTS_APART_M => all.push(Warning::new(
             "altitude",
             format!(

@@ -65,6 +65,10 @@ pub struct TestDay {
     pub clocks: Vec<ClockGiven>,
     /// True over recorded speed, where the user gives it for all set-ups.
     pub speed_scale: Option<Measured>,
+    /// By how much power is stamped later than the speed that it makes, where the user knows it. [s]
+    pub power_delay_s: Option<Measured>,
+    /// By how much altitude comes after the road, where the user knows it. [s]
+    pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }

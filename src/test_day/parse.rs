@@ -2,6 +2,7 @@
 
 use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
+use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
     Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
@@ -108,6 +109,8 @@ pub fn without_file() -> TestDay {
         as_recorded: AsRecorded::default(),
         clocks: Vec::new(),
         speed_scale: None,
+        power_delay_s: None,
+        altitude_lag_s: None,
         assumptions,
     }
 }
@@ -162,6 +165,7 @@ fn read_tables(top: &Section) -> TestDay {
     for (setup, section) in setups.iter_mut().zip(&setup_sections) {
         setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
     }
+    let known = |quantity| sensors::known(sensors.as_ref()?, quantity);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let surfaces = surfaces::read(
@@ -209,6 +213,8 @@ fn read_tables(top: &Section) -> TestDay {
         as_recorded: left,
         clocks,
         speed_scale,
+        power_delay_s: known(&POWER_DELAY),
+        altitude_lag_s: known(&ALTITUDE_LAG),
         assumptions,
     }
 }

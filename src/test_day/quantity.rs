@@ -161,6 +161,32 @@ pub(super) static POWER_ZERO: Quantity = Quantity {
     guesses: &[],
 };
 
+pub(super) static POWER_DELAY: Quantity = Quantity {
+    key: "power_delay_s",
+    uncertainty_key: "power_delay_standard_uncertainty_s",
+    name: "delay of the power",
+    unit: " s",
+    low: -5.0,
+    high: 10.0,
+    uncertainty_high: 5.0,
+    uncertainty: 0.3,
+    advice: "Write by how many seconds the power comes later than the speed that it makes, such as 1.2.",
+    guesses: &[guess(50.0, 10_000.0, "milliseconds", |v| v / 1000.0)],
+};
+
+pub(super) static ALTITUDE_LAG: Quantity = Quantity {
+    key: "altitude_lag_s",
+    uncertainty_key: "altitude_lag_standard_uncertainty_s",
+    name: "lag of the altitude",
+    unit: " s",
+    low: 0.0,
+    high: 20.0,
+    uncertainty_high: 10.0,
+    uncertainty: 0.5,
+    advice: "Write by how many seconds the altitude comes after the road, such as 2.0.",
+    guesses: &[guess(50.0, 20_000.0, "milliseconds", |v| v / 1000.0)],
+};
+
 pub(super) static ROLLOUT: Quantity = Quantity {
     key: "rollout_m",
     uncertainty_key: "",

@@ -11,3 +11,4 @@ mod two_units;
 mod positions;
 
 mod length;
+mod timing;
