@@ -115,6 +115,7 @@ fn empty(interval_s: f64) -> Streams {
         lap_marks_s: vec![],
         rider_mass_kg: None,
         one_leg_power: false,
+        by_need: false,
     }
 }
 

@@ -390,7 +390,7 @@ impl Reader {
 fn leg_percent(native: &[FitDataField]) -> Option<u8> {
     let field = native.iter().find(|field| field.number() == 30)?;
     match field.value() {
-        Value::UInt8(byte) | Value::Byte(byte) | Value::Enum(byte) => Some(byte & 0x7F),
+        Value::SInt64(number) => u8::try_from(*number).ok().map(|byte| byte & 0x7F),
         Value::String(name) if name == "right" => Some(0),
         _ => None,
     }
