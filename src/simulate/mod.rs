@@ -12,6 +12,7 @@
 //! whole course unless `shelter` is set.
 
 mod balance;
+mod cover;
 mod csv_writer;
 mod files;
 mod fit_message;
@@ -23,14 +24,16 @@ mod plan;
 mod plans;
 mod ride;
 mod road;
+mod second_unit;
 mod sensors;
 mod test_toml;
+mod track;
 mod truth;
 mod unit;
 mod wind;
 
 pub use plan::*;
-pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan};
+pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan, track_plan};
 pub use truth::{NearPass, NearReason, TrueDay, TruePass};
 
 use rand::SeedableRng;
@@ -46,6 +49,8 @@ enum Purpose {
     Plan = 5,
     AirSpeed = 6,
     HandHeld = 7,
+    SecondUnit = 61,
+    UnderCover = 62,
     PositionAltitude = 20,
     OneLeg = 41,
     ByNeed = 42,

@@ -17,6 +17,8 @@ pub struct DayPlan {
     pub wind: WindTruth,
     pub air: AirTruth,
     pub sensors: SensorTruth,
+    /// Another unit on the same ride, with a clock of its own; `None`: one unit records everything.
+    pub second_unit: Option<SecondUnit>,
     pub format: Format,
     pub files: Files,
     pub incidents: Vec<Incident>,
@@ -64,6 +66,10 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
+    pub track: Option<TrackTruth>,
+    /// A bridge over the road or an underpass, where sensors lie.
+    pub covered: Option<Covered>,
     /// Stretches on which tyres roll otherwise.
     pub surfaces: Vec<SurfaceTruth>,
     /// Bends and traffic calming that every pass brakes for.
@@ -87,6 +93,38 @@ pub struct SlowPlace {
     pub speed_m_s: f64,
 }
 
+/// A stretch under cover, metres from the start gate along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Covered {
+    pub from_m: f64,
+    pub to_m: f64,
+    pub positions: UnderCover,
+    /// Height that the barometer reads too much in the middle of it, rising and falling over 10 m at its ends.
+    pub barometer_m: f64,
+}
+
+/// What a receiver makes of positions under cover.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum UnderCover {
+    /// Off by so much in a direction drawn anew each time, from the first metre to the last.
+    Jump { off_m: f64 },
+    /// The last place before it, until the sky is seen again.
+    Frozen,
+    /// On the straight line from the last place before it to the first one after.
+    Straight,
+}
+
+/// Two straights and two bends whose curve grows and fades smoothly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackTruth {
+    /// At full curve.
+    pub bend_radius_m: f64,
+    /// Over which the curve grows, and fades.
+    pub transition_m: f64,
+    /// Of rider and bicycle, upright. 0: as if nobody leaned.
+    pub centre_of_mass_height_m: f64,
+}
+
 /// A set-up with everything it is ridden with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
@@ -98,6 +136,9 @@ pub struct SetupTruth {
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
+    /// Way of one turn of its wheel over that of the first set-up's, with which the unit counts: another tyre or
+    /// wheel. 1: the same.
+    pub rollout_factor: f64,
     /// Both wheels together.
     pub wheel_inertia_kg_m2: f64,
     pub drivetrain_efficiency: f64,
@@ -308,6 +349,50 @@ pub struct SensorTruth {
     pub hand_held_wind_sd_m_s: Option<f64>,
 }
 
+/// A unit beside the first one. What the first unit has no sensor for stands here, or both have it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondUnit {
+    /// Its own sensors, with errors of their own.
+    pub sensors: SensorTruth,
+    pub has: Channels,
+    /// What the first unit records beside it.
+    pub first_has: Channels,
+    /// Its clock less the true time, at the start of the day.
+    pub clock_offset_s: f64,
+    /// How much its clock gains in an hour.
+    pub clock_drift_s_per_h: f64,
+    pub format: Format,
+}
+
+/// Which channels a unit records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Channels {
+    /// Power and cadence.
+    pub power: bool,
+    /// Speed and distance.
+    pub speed: bool,
+    pub positions: bool,
+    pub altitude: bool,
+    pub temperature: bool,
+}
+
+impl Channels {
+    pub const NONE: Channels = Channels {
+        power: false,
+        speed: false,
+        positions: false,
+        altitude: false,
+        temperature: false,
+    };
+    pub const ALL: Channels = Channels {
+        power: true,
+        speed: true,
+        positions: true,
+        altitude: true,
+        temperature: true,
+    };
+}
+
 /// Errors of an altitude that is a position's: it wanders (Ornstein–Uhlenbeck).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PositionAltitude {
@@ -397,6 +482,14 @@ pub enum Incident {
     PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
     /// The timer is stopped while the ride goes on; that pass is none any more.
     Pause { pass: usize, at_m: f64, duration_s: f64 },
+    /// Positions are off for a while, ahead of the rider and to his left, as under trees or between houses.
+    PositionsOff {
+        pass: usize,
+        at_m: f64,
+        ahead_m: f64,
+        left_m: f64,
+        duration_s: f64,
+    },
     /// For a while CdA is this many times what it is: more than 1 where the rider sits up, less where he rides
     /// behind somebody. What is told as the true CdA of the pass knows nothing of it.
     OtherDrag {
@@ -430,6 +523,7 @@ impl Incident {
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
             | Incident::Pause { pass, .. }
+            | Incident::PositionsOff { pass, .. }
             | Incident::OtherDrag { pass, .. }
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }

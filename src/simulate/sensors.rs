@@ -4,6 +4,7 @@ use super::path::Path;
 use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
+use super::second_unit::Clock;
 use super::unit::Window;
 use super::wind::Wander;
 use super::{Purpose, random};
@@ -33,6 +34,53 @@ struct Errors<'a> {
     pedalled: Pedalled,
     /// The thermometer above what it comes to while riding.
     warmer_c: f64,
+    wheel: Wheel,
+}
+
+/// What the wheel sensor counts where tyres change with the set-up: turns times one circumference.
+struct Wheel {
+    /// From here on: seconds, metres ridden, metres counted by then, and the factor that true metres are counted with.
+    from: Vec<[f64; 4]>,
+}
+
+impl Wheel {
+    fn of(plan: &DayPlan, trace: &Trace) -> Wheel {
+        let factor = |block: usize| {
+            let setup = plan.order.get(block).and_then(|block| block.setup).unwrap_or(0);
+            plan.setups
+                .get(setup)
+                .map_or(1.0, |setup| setup.rollout_factor.recip())
+        };
+        let mut from = vec![[0.0, 0.0, 0.0, factor(0)]];
+        for stand in &trace.stands {
+            let (Some(block), Some(&[_, x, counted, before])) = (stand.next_block, from.last()) else {
+                continue;
+            };
+            let here = Trace::at(&trace.ridden_m, stand.from_s);
+            from.push([stand.from_s, here, counted + before * (here - x), factor(block)]);
+        }
+        Wheel { from }
+    }
+
+    fn at(&self, seconds: f64) -> [f64; 4] {
+        let after = self.from.partition_point(|piece| piece[0] <= seconds);
+        self.from
+            .get(after.saturating_sub(1))
+            .copied()
+            .unwrap_or([0.0, 0.0, 0.0, 1.0])
+    }
+
+    fn factor(&self, seconds: f64) -> f64 {
+        self.at(seconds)[3]
+    }
+
+    fn counted_m(&self, seconds: f64, ridden_m: f64) -> f64 {
+        let [_, x, counted, factor] = self.at(seconds);
+        if self.from.iter().all(|piece| piece[3] == 1.0) {
+            return ridden_m;
+        }
+        counted + factor * (ridden_m - x)
+    }
 }
 
 /// What the unit showed last while the pedals turned, and when.
@@ -49,7 +97,8 @@ struct Lagged {
     seconds: f64,
 }
 
-/// Every sample of the day with its time since the start, pauses included. `jumps`: seconds since the start at which
+/// Every sample of the day with its time since the start, pauses included: taken when the unit's clock shows a
+/// round time, stamped with the true one. `jumps`: seconds since the start at which
 /// the altitude is set anew, and by how many metres.
 pub(super) fn samples(
     plan: &DayPlan,
@@ -57,6 +106,7 @@ pub(super) fn samples(
     trace: &Trace,
     silent: &[Window],
     jumps: &[(f64, f64)],
+    clock: &Clock,
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
@@ -94,13 +144,15 @@ pub(super) fn samples(
             (wander, own)
         }),
         jumps,
+        wheel: Wheel::of(plan, trace),
         rng,
     };
-    let first = (trace.start_s / interval).ceil();
-    let count = ((trace.start_s + trace.duration_s()) / interval - first).floor();
+    let first = (clock.shown_s(trace.start_s) / interval).ceil();
+    let end_s = clock.shown_s(trace.start_s + trace.duration_s());
+    let count = (end_s / interval - first).floor();
     let every: Vec<(f64, Sample)> = (0..=count.max(0.0) as usize)
         .map(|k| {
-            let time_s = (first + k as f64) * interval;
+            let time_s = clock.true_s((first + k as f64) * interval);
             let seconds = time_s - trace.start_s;
             let heard = !silent.iter().any(|w| w.holds(seconds));
             let sample = errors.sample(path, trace, time_s, interval, heard);
@@ -158,7 +210,7 @@ impl Errors<'_> {
         let (power, pedals) = self.stuck(power, pedals, seconds);
         let temperature_c = self.temperature_c(trace, seconds, interval);
         let place = self.place([latitude, longitude]);
-        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds));
+        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
         Sample {
             time_s,
@@ -166,7 +218,7 @@ impl Errors<'_> {
             longitude_deg: Some(place[1]),
             altitude_m: Some(altitude),
             distance_m: (speed.is_some() && self.plan.format != Format::Gpx)
-                .then_some(x * (1.0 + truth.speed_scale_error)),
+                .then_some(self.wheel.counted_m(seconds, x) * (1.0 + truth.speed_scale_error)),
             speed_m_s: speed,
             power_w: heard.then_some(power),
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
@@ -251,7 +303,7 @@ impl Errors<'_> {
         rounded(value - half, step).max(0.0)
     }
 
-    fn speed_m_s(&mut self, speed: f64) -> Option<f64> {
+    fn speed_m_s(&mut self, speed: f64, seconds: f64) -> Option<f64> {
         let truth = &self.plan.sensors;
         let noise = match truth.speed_source {
             SpeedTruth::WheelSensor => truth.speed_noise_m_s * self.normal(),
@@ -261,7 +313,11 @@ impl Errors<'_> {
         if speed == 0.0 {
             return Some(0.0);
         }
-        let read = speed * (1.0 + truth.speed_scale_error) + noise;
+        let counted = match truth.speed_source {
+            SpeedTruth::WheelSensor => self.wheel.factor(seconds) * speed,
+            _ => speed,
+        };
+        let read = counted * (1.0 + truth.speed_scale_error) + noise;
         Some(self.stepped(read.max(0.0), truth.speed_resolution_m_s))
     }
 
@@ -327,7 +383,7 @@ impl Errors<'_> {
     }
 }
 
-fn rounded(value: f64, step: f64) -> f64 {
+pub(super) fn rounded(value: f64, step: f64) -> f64 {
     if step <= 0.0 {
         return value;
     }

@@ -2,7 +2,9 @@
 
 use super::clock::Row;
 use super::speed_faults;
-use super::{SpeedSource, Streams, altitude, clock, gaps, position, power, speed, speed_check};
+use super::{
+    SpeedSource, Streams, altitude, altitude_step, clock, gaps, position, power, speed, speed_check,
+};
 use crate::error::{Fault, Result};
 use crate::recording::{ExtraChannel, Recording, Sample};
 use crate::treatment::{AsRecorded, Treatment};
@@ -36,12 +38,15 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     let limit = streams.gap_limit_s();
 
     altitude::clean_plain(&mut streams);
-    position::clean(&mut streams);
+    position::clean(&mut streams, as_recorded);
     power::clean(&mut streams, limit, as_recorded);
     let in_file: Vec<bool> = streams.speed_m_s.iter().map(|speed| !speed.is_nan()).collect();
     speed_faults::clean(&mut streams, limit);
     speed::settle(&mut streams, &in_file, recording.wheel_sensor);
     altitude::clean(&mut streams, limit);
+    if !as_recorded.leaves(Treatment::AltitudeStep) {
+        altitude_step::level(&mut streams);
+    }
 
     streams.speed_check = speed_check::check(&streams);
     let when = |s: &super::Repair| (s.start_s, s.end_s);
@@ -110,11 +115,13 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         nominal_interval_s: 1.0,
         by_need: false,
         gaps: Vec::new(),
+        altitude_steps_s: Vec::new(),
         repairs: Vec::new(),
         speed_source: SpeedSource::None,
         speed_check: None,
         lap_marks_s,
         rider_mass_kg: recording.rider_mass_kg,
+        joined: Vec::new(),
         one_leg_power: recording.one_leg_power,
     }
 }

@@ -2,8 +2,17 @@
 //! program treats it. Days ridden twice, with the effect and without, all else being the same to the last bit.
 
 mod of_a_kind;
+mod of_a_kind;
 mod paired;
-mod power;
 
 mod disturbed;
+
+mod two_units;
+
+mod positions;
+
+mod length;
+mod timing;
+
 mod long_day;
+mod power;
