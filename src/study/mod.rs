@@ -6,6 +6,8 @@ mod answer;
 
 mod assign;
 
+mod covered;
+
 mod day_notes;
 
 mod days;

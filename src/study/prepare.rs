@@ -4,7 +4,7 @@ use super::assign::{self, Assigned};
 use super::flags::braking;
 use super::power_zero::PowerZeros;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes, slow};
+use super::{PassResult, Surveyed, covered, day_notes, slow};
 use crate::air::Air;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
@@ -46,7 +46,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 
 /// # Errors
 /// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
+pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -55,6 +55,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
+    warnings.extend(covered::mend(&mut surveyed, &assigned, &airs));
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let (mut rides, passes) = rides(&surveyed, &assigned, &airs, &zeros);
     slow::place(&mut rides, &surveyed, &airs);
