@@ -19,10 +19,28 @@ pub enum Treatment {
     PowerWithTemperature,
     /// What one leg does of the whole may change from one mounting to the next.
     OneLegPower,
+    /// Cells in which the brakes took energy hardly count.
+    Brakes,
+    /// `[[surface]]`: tyres roll otherwise on a part of the course.
+    Surfaces,
+    /// A speed whose scale is clearly off that of the positions is rescaled.
+    SpeedScale,
+    /// Set-ups whose tyres or wheels differ have a scale of the speed each.
+    SpeedScaleOfSetups,
+    /// Of a unit that samples by need, a power stands for the whole interval that it ends.
+    SampledByNeed,
+    /// Power that was stamped later, or earlier, than the speed that it made is moved back.
+    PowerDelay,
+    /// Heights that a barometer shows late are moved back.
+    AltitudeLag,
+    /// Where the altitude was set anew on the way, the heights before and after have an offset each.
+    AltitudeStep,
+    /// Altitudes that wander as those from positions do are believed less.
+    AltitudeFromPositions,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 8] = [
+    pub const ALL: [Treatment; 17] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
@@ -31,6 +49,15 @@ impl Treatment {
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
         Treatment::OneLegPower,
+        Treatment::Brakes,
+        Treatment::Surfaces,
+        Treatment::SpeedScale,
+        Treatment::SpeedScaleOfSetups,
+        Treatment::SampledByNeed,
+        Treatment::PowerDelay,
+        Treatment::AltitudeLag,
+        Treatment::AltitudeStep,
+        Treatment::AltitudeFromPositions,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -44,6 +71,15 @@ impl Treatment {
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",
             Treatment::OneLegPower => "one-leg power",
+            Treatment::Brakes => "brakes",
+            Treatment::Surfaces => "surfaces",
+            Treatment::SpeedScale => "speed scale",
+            Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
+            Treatment::SampledByNeed => "sampled by need",
+            Treatment::PowerDelay => "power delay",
+            Treatment::AltitudeLag => "altitude lag",
+            Treatment::AltitudeStep => "altitude step",
+            Treatment::AltitudeFromPositions => "altitude from positions",
         }
     }
 }

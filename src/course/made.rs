@@ -109,6 +109,7 @@ fn empty(interval_s: f64) -> Streams {
         extra: vec![],
         nominal_interval_s: interval_s,
         gaps: vec![],
+        altitude_steps_s: vec![],
         repairs: vec![],
         speed_source: SpeedSource::WheelSensor,
         speed_check: None,

@@ -33,6 +33,7 @@ fn there_and_back() -> Made {
 
 fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
     Ground {
+        speed_scale: 1.0,
         streams: &made.streams,
         course: &made.course,
         air: AirState {
@@ -45,6 +46,7 @@ fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
         },
         gravity_m_s2: 9.8,
         cells,
+        surfaces: &[],
         from_m,
         to_m,
     }

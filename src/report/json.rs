@@ -219,7 +219,11 @@ fn setups(compared: &Compared) -> Vec<Value> {
             map.insert("name".into(), json!(s.name));
             map.insert("cda_m2".into(), cda);
             map.insert("crr".into(), with_uncertainty(s.crr.0, s.crr.1));
-            map.insert("yaw_rms_deg".into(), s.yaw_rms_deg.map_or(Value::Null, number));
+            let rms = s.yaw.map_or(Value::Null, |yaw| number(yaw.rms_deg));
+            map.insert("yaw_rms_deg".into(), rms);
+            let unknown = s.yaw.map_or(Value::Null, |yaw| number(yaw.unknown_deg));
+            map.insert("yaw_standard_uncertainty_deg".into(), unknown);
+            map.insert("yaw_range_deg".into(), interval(s.yaw.map(|yaw| yaw.range_deg)));
             map.insert("blocks".into(), json!(s.blocks));
             map.insert("passes".into(), json!(s.passes));
             if let Some(chance) = s.chance_lowest {
@@ -312,6 +316,7 @@ fn budget(compared: &Compared) -> Vec<Value> {
             });
             json!({
                 "input": line.input,
+                "setup": line.of_setup.and_then(|s| compared.setups.get(s)).map(|s| s.name.as_str()),
                 "standard_uncertainty": number(line.standard_uncertainty),
                 "unit": line.unit,
                 "effect_cda_m2": number(line.effect_cda_m2[baseline].abs()),

@@ -27,12 +27,13 @@ mod road;
 mod second_unit;
 mod sensors;
 mod test_toml;
+mod track;
 mod truth;
 mod unit;
 mod wind;
 
 pub use plan::*;
-pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan};
+pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan, track_plan};
 pub use truth::{NearPass, NearReason, TrueDay, TruePass};
 
 use rand::SeedableRng;
@@ -52,6 +53,7 @@ enum Purpose {
     UnderCover = 62,
     PositionAltitude = 20,
     OneLeg = 41,
+    ByNeed = 42,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

@@ -66,6 +66,8 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
+    pub track: Option<TrackTruth>,
     /// A bridge over the road or an underpass, where sensors lie.
     pub covered: Option<Covered>,
     /// Stretches on which tyres roll otherwise.
@@ -112,6 +114,17 @@ pub enum UnderCover {
     Straight,
 }
 
+/// Two straights and two bends whose curve grows and fades smoothly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackTruth {
+    /// At full curve.
+    pub bend_radius_m: f64,
+    /// Over which the curve grows, and fades.
+    pub transition_m: f64,
+    /// Of rider and bicycle, upright. 0: as if nobody leaned.
+    pub centre_of_mass_height_m: f64,
+}
+
 /// A set-up with everything it is ridden with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
@@ -123,6 +136,9 @@ pub struct SetupTruth {
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
+    /// Way of one turn of its wheel over that of the first set-up's, with which the unit counts: another tyre or
+    /// wheel. 1: the same.
+    pub rollout_factor: f64,
     /// Both wheels together.
     pub wheel_inertia_kg_m2: f64,
     pub drivetrain_efficiency: f64,
@@ -155,8 +171,6 @@ pub struct RiderTruth {
     pub entry_speed_sd_m_s: f64,
     /// The first pass of a block starts from a standstill just before the gate.
     pub standing_start: bool,
-    /// The pedals rest within passes: for so many metres of each so many.
-    pub coasts: Option<Coasting>,
     /// Water that the rider loses by sweat and breath, from the start of the day. What is drunk stays aboard.
     pub mass_loss_kg_per_h: f64,
     /// Standing between two blocks.
@@ -169,13 +183,6 @@ pub struct RiderTruth {
     pub position_pass_sd: f64,
     pub timer: TimerHabit,
     pub lap_button: LapHabit,
-}
-
-/// The pedals rest for `for_m` at the end of each `each_m` of a pass.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Coasting {
-    pub each_m: f64,
-    pub for_m: f64,
 }
 
 /// What happens to the timer when the rider stands still.
@@ -415,6 +422,9 @@ pub enum Sampling {
     Every(f64),
     /// Once a second at most, and only when something changed, or after `longest_s`.
     OnChange { longest_s: f64 },
+    /// Every 1 to 8 s, as often as real units that sample by need do: 27, 24, 18, 11, 8, 6, 4 and 2 % of the intervals
+    /// (some 50 rides of 2015 and 2016, 100,000 intervals).
+    ByNeed,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

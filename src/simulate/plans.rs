@@ -2,7 +2,7 @@
 
 use super::plan::{
     AirTruth, CourseTruth, DayPlan, Files, Format, LapHabit, RiderTruth, SensorTruth, SetupTruth, Shape,
-    TimerHabit, Wave, WindTruth,
+    TimerHabit, TrackTruth, Wave, WindTruth,
 };
 use super::{Purpose, random};
 use rand::Rng;
@@ -107,6 +107,36 @@ pub fn loop_plan(seed: u64, order: &str, change_percent: f64) -> DayPlan {
     plan.with_order(order, 4)
 }
 
+/// A track of 250 m in the open, in a light wind; eight flying laps a block.
+/// Letters are set-ups (A the baseline); B has `change_percent` more drag area.
+pub fn track_plan(seed: u64, order: &str, change_percent: f64) -> DayPlan {
+    let mut rng = random(seed, Purpose::Plan);
+    let course = CourseTruth {
+        shape: Shape::Loop,
+        elevation_m: 60.0,
+        length_m: 250.0,
+        lead_in_m: 80.0,
+        run_out_m: 40.0,
+        approach_m: 100.0,
+        track: Some(TrackTruth {
+            bend_radius_m: 23.0,
+            transition_m: 12.0,
+            centre_of_mass_height_m: 1.0,
+        }),
+        ..course(&mut rng)
+    };
+    let mut plan = plan(seed, course, change_percent, &mut rng);
+    plan.title = "Laps of a track".to_string();
+    plan.rider.power_w = 280.0;
+    plan.rider.entry_speed_m_s = 11.0;
+    plan.wind.mean_east_m_s *= 0.25;
+    plan.wind.mean_north_m_s *= 0.25;
+    plan.wind.wander_sd_m_s = 0.15;
+    plan.wind.gust_along_sd_m_s = 0.25;
+    plan.wind.gust_across_sd_m_s = 0.25;
+    plan.with_order(order, 8)
+}
+
 fn wave(amplitude: f64, length_m: f64, phase_rad: f64) -> Wave {
     Wave {
         amplitude,
@@ -142,6 +172,7 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         covered: None,
         surfaces: Vec::new(),
         slow_places: Vec::new(),
+        track: None,
     }
 }
 
@@ -153,6 +184,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         crr: 0.0045,
         total_mass_kg: 83.0,
         wheel_radius_m: 0.336,
+        rollout_factor: 1.0,
         wheel_inertia_kg_m2: 0.14,
         drivetrain_efficiency: 0.976,
     };
@@ -191,7 +223,6 @@ fn rider() -> RiderTruth {
         entry_speed_m_s: 9.6,
         entry_speed_sd_m_s: 0.25,
         standing_start: false,
-        coasts: None,
         mass_loss_kg_per_h: 0.0,
         rest_s: 90.0,
         turn_round_s: 0.0,

@@ -32,6 +32,53 @@ struct Errors<'a> {
     leg_rng: ChaCha8Rng,
     leg: Wander,
     pedalled: Pedalled,
+    wheel: Wheel,
+}
+
+/// What the wheel sensor counts where tyres change with the set-up: turns times one circumference.
+struct Wheel {
+    /// From here on: seconds, metres ridden, metres counted by then, and the factor that true metres are counted with.
+    from: Vec<[f64; 4]>,
+}
+
+impl Wheel {
+    fn of(plan: &DayPlan, trace: &Trace) -> Wheel {
+        let factor = |block: usize| {
+            let setup = plan.order.get(block).and_then(|block| block.setup).unwrap_or(0);
+            plan.setups
+                .get(setup)
+                .map_or(1.0, |setup| setup.rollout_factor.recip())
+        };
+        let mut from = vec![[0.0, 0.0, 0.0, factor(0)]];
+        for stand in &trace.stands {
+            let (Some(block), Some(&[_, x, counted, before])) = (stand.next_block, from.last()) else {
+                continue;
+            };
+            let here = Trace::at(&trace.ridden_m, stand.from_s);
+            from.push([stand.from_s, here, counted + before * (here - x), factor(block)]);
+        }
+        Wheel { from }
+    }
+
+    fn at(&self, seconds: f64) -> [f64; 4] {
+        let after = self.from.partition_point(|piece| piece[0] <= seconds);
+        self.from
+            .get(after.saturating_sub(1))
+            .copied()
+            .unwrap_or([0.0, 0.0, 0.0, 1.0])
+    }
+
+    fn factor(&self, seconds: f64) -> f64 {
+        self.at(seconds)[3]
+    }
+
+    fn counted_m(&self, seconds: f64, ridden_m: f64) -> f64 {
+        let [_, x, counted, factor] = self.at(seconds);
+        if self.from.iter().all(|piece| piece[3] == 1.0) {
+            return ridden_m;
+        }
+        counted + factor * (ridden_m - x)
+    }
 }
 
 /// What the unit showed last while the pedals turned, and when.
@@ -63,7 +110,7 @@ pub(super) fn samples(
     let interval = match plan.sensors.sampling {
         Sampling::Every(seconds) if seconds >= super::ride::TICK_S => seconds,
         Sampling::Every(_) => super::ride::TICK_S,
-        Sampling::OnChange { .. } => 1.0,
+        Sampling::OnChange { .. } | Sampling::ByNeed => 1.0,
     };
     let truth = &plan.sensors;
     let mut leg_rng = random(plan.seed, Purpose::OneLeg);
@@ -90,6 +137,7 @@ pub(super) fn samples(
             (wander, own)
         }),
         jumps,
+        wheel: Wheel::of(plan, trace),
         rng,
     };
     let first = (clock.shown_s(trace.start_s) / interval).ceil();
@@ -106,6 +154,7 @@ pub(super) fn samples(
         .collect();
     match truth.sampling {
         Sampling::OnChange { longest_s } => only_changes(every, longest_s, truth.power_since_last),
+        Sampling::ByNeed => by_need(every, truth.power_since_last, plan.seed),
         Sampling::Every(_) => every,
     }
 }
@@ -153,7 +202,7 @@ impl Errors<'_> {
         let power = self.power_w(path, trace, seconds, interval);
         let (power, pedals) = self.stuck(power, pedals, seconds);
         let place = self.place([latitude, longitude]);
-        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds));
+        let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
         Sample {
             time_s,
@@ -161,7 +210,7 @@ impl Errors<'_> {
             longitude_deg: Some(place[1]),
             altitude_m: Some(altitude),
             distance_m: (speed.is_some() && self.plan.format != Format::Gpx)
-                .then_some(x * (1.0 + truth.speed_scale_error)),
+                .then_some(self.wheel.counted_m(seconds, x) * (1.0 + truth.speed_scale_error)),
             speed_m_s: speed,
             power_w: heard.then_some(power),
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
@@ -238,7 +287,7 @@ impl Errors<'_> {
         rounded(value - half, step).max(0.0)
     }
 
-    fn speed_m_s(&mut self, speed: f64) -> Option<f64> {
+    fn speed_m_s(&mut self, speed: f64, seconds: f64) -> Option<f64> {
         let truth = &self.plan.sensors;
         let noise = match truth.speed_source {
             SpeedTruth::WheelSensor => truth.speed_noise_m_s * self.normal(),
@@ -248,7 +297,11 @@ impl Errors<'_> {
         if speed == 0.0 {
             return Some(0.0);
         }
-        let read = speed * (1.0 + truth.speed_scale_error) + noise;
+        let counted = match truth.speed_source {
+            SpeedTruth::WheelSensor => self.wheel.factor(seconds) * speed,
+            _ => speed,
+        };
+        let read = counted * (1.0 + truth.speed_scale_error) + noise;
         Some(self.stepped(read.max(0.0), truth.speed_resolution_m_s))
     }
 
@@ -327,6 +380,43 @@ pub(super) fn rounded(value: f64, step: f64) -> f64 {
     }
 }
 
+/// Percent of the intervals of 1 to 8 s.
+const BY_NEED_PERCENT: [u32; 8] = [27, 24, 18, 11, 8, 6, 4, 2];
+
+/// Keeps samples that stand as far apart as those of real units.
+fn by_need(every: Vec<(f64, Sample)>, mean_power: bool, seed: u64) -> Vec<(f64, Sample)> {
+    let mut rng = random(seed, Purpose::ByNeed);
+    let mut kept = Vec::new();
+    let (mut left, mut since_last) = (1, Vec::new());
+    for (seconds, mut sample) in every {
+        since_last.extend(sample.power_w);
+        left -= 1;
+        if left > 0 {
+            continue;
+        }
+        if mean_power {
+            sample.power_w = mean_since_last(&since_last);
+        }
+        since_last.clear();
+        kept.push((seconds, sample));
+        let mut share = rng.random_range(0..BY_NEED_PERCENT.iter().sum::<u32>());
+        left = 1;
+        for percent in BY_NEED_PERCENT {
+            if share < percent {
+                break;
+            }
+            share -= percent;
+            left += 1;
+        }
+    }
+    kept
+}
+
+/// In whole watts.
+fn mean_since_last(powers: &[f64]) -> Option<f64> {
+    (!powers.is_empty()).then(|| (powers.iter().sum::<f64>() / powers.len() as f64).round())
+}
+
 /// Keeps a sample when speed or direction changed since the last one kept, or after `longest_s`.
 fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> Vec<(f64, Sample)> {
     let mut since_last: Vec<f64> = Vec::new();
@@ -350,8 +440,8 @@ fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> 
         });
         let turned = kept_heading(&kept, heading, place);
         if worth_keeping || turned {
-            if mean_power && !since_last.is_empty() {
-                sample.power_w = Some((since_last.iter().sum::<f64>() / since_last.len() as f64).round());
+            if mean_power {
+                sample.power_w = mean_since_last(&since_last);
             }
             since_last.clear();
             kept.push((seconds, sample));

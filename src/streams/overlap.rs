@@ -128,6 +128,8 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
     repairs.retain(|repair| touches(repair.start_s, repair.end_s));
     let mut lap_marks_s = streams.lap_marks_s.clone();
     lap_marks_s.retain(|&mark| touches(mark, mark));
+    let mut altitude_steps_s = streams.altitude_steps_s.clone();
+    altitude_steps_s.retain(|&step| touches(step, step));
     Streams {
         file: streams.file.clone(),
         time_s,
@@ -144,6 +146,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         extra: streams.extra.iter().map(extra).collect(),
         nominal_interval_s: streams.nominal_interval_s,
         gaps,
+        altitude_steps_s,
         repairs,
         speed_source: streams.speed_source,
         speed_check: streams.speed_check,
@@ -151,6 +154,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         rider_mass_kg: streams.rider_mass_kg,
         joined: streams.joined.clone(),
         one_leg_power: streams.one_leg_power,
+        by_need: streams.by_need,
     }
 }
 

@@ -1,6 +1,9 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::altitude_lag;
+use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
+use super::speed_scale::SpeedScales;
 use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
@@ -10,10 +13,7 @@ use crate::estimate::joint::{BAROMETER_DRIFT_M_S, Joint};
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
-
-/// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
-/// pressure and load. Common practice, no published source.
-const SPEED_SCALE: f64 = 0.005;
+use crate::treatment::Treatment;
 
 /// What the joint estimate has among its unknowns.
 const INSIDE: [&str; 4] = [
@@ -23,8 +23,17 @@ const INSIDE: [&str; 4] = [
     "climb from start to finish",
 ];
 
+/// What a set-up has of its own in the speed scale: another error for each, and on each day.
+pub const OWN_SPEED_SCALE: &str = "speed scale of one set-up";
+
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
+pub(super) fn shared(
+    surveyed: &Surveyed,
+    rides: &[PassRide],
+    rolling: &Rolling,
+    speed_scales: &SpeedScales,
+    delays: &PowerDelays,
+) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
     // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
@@ -36,21 +45,12 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
-    let checks: Vec<f64> = surveyed
-        .streams
-        .iter()
-        .filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty))
-        .collect();
-    let check = checks
-        .iter()
-        .copied()
-        .reduce(f64::min)
-        .unwrap_or(2.0 * SPEED_SCALE);
     let line = |input, standard_uncertainty, unit, shift| SharedInput {
         input,
         standard_uncertainty,
         unit,
         inside: INSIDE.contains(&input),
+        of_setup: None,
         shift,
     };
     let mut inputs = vec![
@@ -88,7 +88,7 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         }),
         line(
             "speed scale",
-            check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE),
+            speed_scales.common_standard_uncertainty,
             "1",
             |e| Shift {
                 speed_scale: 1.0 + e,
@@ -126,6 +126,18 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             },
         ),
     ];
+    if let Some(open_s) = altitude_lag::open_s(surveyed) {
+        inputs.push(line("altitude lag", open_s, "s", |e| Shift {
+            altitude_lag_s: e,
+            ..Shift::default()
+        }));
+    }
+    if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
+        inputs.push(line("power delay", open_s, "s", |e| Shift {
+            power_delay_s: e,
+            ..Shift::default()
+        }));
+    }
     let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
     inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
         warming_k_per_h: e,
@@ -143,6 +155,23 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             ..Shift::default()
         }
     }));
+    let of_surfaces = surfaces(surveyed);
+    if of_surfaces > 0.0 {
+        inputs.push(line("rolling resistance of surfaces", of_surfaces, "1", |e| {
+            Shift {
+                crr_factor: e,
+                ..Shift::default()
+            }
+        }));
+    }
+    let own = speed_scales.own_standard_uncertainty.iter().enumerate();
+    inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
+        of_setup: Some(setup),
+        ..line(OWN_SPEED_SCALE, *u, "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        })
+    }));
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -155,6 +184,15 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         ));
     }
     inputs
+}
+
+/// Of the factors of the surfaces in `test.toml`, the largest: they are moved together.
+fn surfaces(surveyed: &Surveyed) -> f64 {
+    let used = !surveyed.test_day.as_recorded.leaves(Treatment::Surfaces);
+    let given = surveyed.test_day.surfaces.iter().filter(|_| used);
+    given
+        .map(|surface| surface.crr_factor.standard_uncertainty)
+        .fold(0.0, f64::max)
 }
 
 /// Of the finish above the start: the pooled profile's noise, and the drift of each pass's barometer.
@@ -202,6 +240,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                 standard_uncertainty,
                 unit,
                 inside: true,
+                of_setup: None,
                 effect_cda_m2: (0..line.log_cda.len())
                     .map(|s| {
                         if ridden(s) {
@@ -223,7 +262,7 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
     let mut all = surveyed.test_day.assumptions.clone();
     all.push(format!(
         "CdA is taken as the same at every yaw, and side force is left out: mind it with wheels. Yaw as ridden \
-         (root mean square): {}.",
+         (root mean square, gusts and what is not known of the wind included; nine tenths of the time between): {}.",
         yaws(setups)
     ));
     all.push("Power: mean over the second that ends at its stamp; speed: that at its stamp.".to_string());
@@ -236,10 +275,10 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
 fn yaws(setups: &[SetupResult]) -> String {
     let known: Vec<String> = setups
         .iter()
-        .filter_map(|s| s.yaw_rms_deg.map(|yaw| format!("'{}' {yaw:.0}°", s.name)))
+        .filter_map(|s| s.yaw.map(|yaw| format!("'{}' {}", s.name, yaw.in_words())))
         .collect();
     if known.is_empty() {
-        "not known, since the wind is not".to_string()
+        "not known, since the wind across the road is not".to_string()
     } else {
         known.join(", ")
     }

@@ -1,6 +1,8 @@
 //! What the engine gives: the course with its passes, and the answer to a test day.
 
+use super::speed_scale::SpeedScales;
 use super::stopwatch::Stopwatched;
+use super::yaw::Yaw;
 use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
@@ -78,8 +80,8 @@ pub struct SetupResult {
     pub crr: (f64, f64),
     pub blocks: usize,
     pub passes: usize,
-    /// Root mean square of the yaw ridden; `None` where nothing is known of the wind.
-    pub yaw_rms_deg: Option<f64>,
+    /// `None` where the wind across the road is not known.
+    pub yaw: Option<Yaw>,
     /// With three or more set-ups: the chance of being the lowest.
     pub chance_lowest: Option<f64>,
 }
@@ -116,6 +118,7 @@ pub struct Compared {
     pub budget: Vec<BudgetLine>,
     pub basis: Basis,
     pub rolling: Rolling,
+    pub speed_scales: SpeedScales,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.
     pub assumptions: Vec<String>,

@@ -15,6 +15,7 @@ pub(super) const TOP: &[&str] = &[
     "block",
     "exclude",
     "window",
+    "surface",
 ];
 pub(super) const RIDER: &[&str] = &[
     "total_mass_kg",
@@ -38,9 +39,15 @@ pub(super) const SENSORS: &[&str] = &[
     "as_recorded",
     "clock_offset_s",
     "clock_offset_standard_uncertainty_s",
+    "power_delay_s",
+    "power_delay_standard_uncertainty_s",
+    "altitude_lag_s",
+    "altitude_lag_standard_uncertainty_s",
     "power_scale_per_k",
     "power_scale_per_k_standard_uncertainty",
     "power_side",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
 ];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
@@ -71,6 +78,8 @@ pub(super) const SETUP: &[&str] = &[
     "wheel_inertia_standard_uncertainty_kg_m2",
     "crr",
     "crr_standard_uncertainty",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
     "differs",
     "same_as",
 ];
@@ -90,6 +99,14 @@ pub(super) const BLOCK: &[&str] = &[
 ];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
+pub(super) const SURFACE: &[&str] = &[
+    "from_m",
+    "to_m",
+    "crr",
+    "crr_standard_uncertainty",
+    "crr_factor",
+    "crr_factor_standard_uncertainty",
+];
 
 const ALL: &[(&str, &[&str])] = &[
     ("[rider]", RIDER),
@@ -103,6 +120,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[[block]]", BLOCK),
     ("[[exclude]]", EXCLUDE),
     ("[[window]]", WINDOW),
+    ("[[surface]]", SURFACE),
 ];
 
 /// What to do about a key that its table does not know.

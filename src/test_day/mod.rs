@@ -19,6 +19,7 @@ mod sensors;
 mod setups;
 mod slow;
 mod suggest;
+mod surfaces;
 mod syntax;
 #[cfg(test)]
 mod tests;
@@ -56,10 +57,18 @@ pub struct TestDay {
     pub blocks: Vec<Block>,
     pub excludes: Vec<Exclude>,
     pub windows: Vec<Window>,
+    /// In the order of their places; they do not overlap.
+    pub surfaces: Vec<Surface>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
     /// Clocks of units that the user knows to be off.
     pub clocks: Vec<ClockGiven>,
+    /// True over recorded speed, where the user gives it for all set-ups.
+    pub speed_scale: Option<Measured>,
+    /// By how much power is stamped later than the speed that it makes, where the user knows it. [s]
+    pub power_delay_s: Option<Measured>,
+    /// By how much altitude comes after the road, where the user knows it. [s]
+    pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }
@@ -74,6 +83,8 @@ pub struct Setup {
     /// Both wheels together.
     pub wheel_inertia_kg_m2: Measured,
     pub crr: Measured,
+    /// True over recorded speed, where the user gives it for this set-up.
+    pub speed_scale: Option<Measured>,
     pub differs: Differs,
     /// Index of the set-up that this one is the same as (a null test).
     pub same_as: Option<usize>,
@@ -206,6 +217,17 @@ pub struct Window {
     pub pass: Option<PassRef>,
     pub from_m: Option<f64>,
     pub to_m: Option<f64>,
+}
+
+/// Part of the course on which tyres roll otherwise. Metres along the course from its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Surface {
+    pub line: usize,
+    pub from_m: f64,
+    /// Infinite: to the finish.
+    pub to_m: f64,
+    /// Times the Crr of whatever is ridden; a ratio.
+    pub crr_factor: Measured,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -9,3 +9,6 @@ mod disturbed;
 mod two_units;
 
 mod positions;
+
+mod length;
+mod timing;

@@ -22,6 +22,8 @@ mod joint_days;
 
 mod mixed_models;
 
+mod new;
+
 mod outside;
 
 mod predict;

@@ -251,8 +251,9 @@ fn air_speeds(ride: &PassRide, shift: &Shift) -> Vec<AirSpeed> {
         }
         if known_s > 0.0 && known_s >= AIR_SPEED_KNOWN * all_s {
             let way = way.map(|sum| sum / known_s);
-            let expected_m_s =
-                ground * shift.speed_scale / known_s + way[0] * known_wind[0] + way[1] * known_wind[1];
+            let expected_m_s = ground * shift.speed_scale_for(ride.setup) / known_s
+                + way[0] * known_wind[0]
+                + way[1] * known_wind[1];
             all.push(AirSpeed {
                 cell,
                 beyond_m_s: measured / known_s - expected_m_s,

@@ -105,6 +105,8 @@ fn profile(length_m: f64, standard_uncertainty_m: f64) -> Profile {
         elevation_m: vec![0.0, 0.0],
         climb_m: 0.0,
         standard_uncertainty_m,
+        lag: None,
+        wanders: false,
         disagreement_m: standard_uncertainty_m,
     }
 }

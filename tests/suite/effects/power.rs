@@ -3,7 +3,7 @@
 use super::paired::{Bends, Said, Shifts, compared_each, mean, said};
 use crate::joint_days::drawn::{Course, Drawn};
 use rayon::prelude::*;
-use stillair::simulate::{Coasting, DayPlan, OneLeg, Sampling, TrueDay};
+use stillair::simulate::{DayPlan, Incident, OneLeg, Sampling, TrueDay};
 use stillair::study::Compared;
 use stillair::test_day::{Measured, PowerSide, TestDay};
 use stillair::treatment::Treatment;
@@ -239,10 +239,15 @@ pub fn explore() {
     }
     if on("stuck") {
         let coast = |p: &mut DayPlan| {
-            p.rider.coasts = Some(Coasting {
-                each_m: 500.0,
-                for_m: 70.0,
-            })
+            for pass in 1..=p.planned_passes() {
+                for at in [0.3, 0.7] {
+                    p.incidents.push(Incident::Coast {
+                        pass,
+                        at_m: at * p.course.length_m,
+                        duration_s: 7.0,
+                    });
+                }
+            }
         };
         run(
             "stuck",
@@ -304,7 +309,7 @@ pub fn explore() {
         for (name, mean) in [("instant", false), ("mean", true)] {
             for (course, order) in [(Course::Loop, "ABBA"), (Course::OutAndBack, "ABBA")] {
                 let happens = |p: &mut DayPlan| {
-                    p.sensors.sampling = Sampling::OnChange { longest_s: 8.0 };
+                    p.sensors.sampling = Sampling::ByNeed;
                     p.sensors.power_since_last = mean;
                 };
                 run(
