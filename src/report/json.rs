@@ -1,6 +1,7 @@
 //! JSON as docs and outside programs read it.
 
 mod days;
+mod joined;
 mod predict;
 
 pub use days::compare_days;
@@ -61,6 +62,7 @@ pub fn passes(surveyed: &Surveyed) -> Value {
         "passes": passes,
         "near_passes": near_passes(surveyed),
         "likely_blocks": surveyed.ridden.likely_blocks,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": surveyed.warnings,
     })
@@ -94,6 +96,7 @@ pub fn compare(compared: &Compared) -> Value {
             "pass_standard_deviation": number(compared.basis.joint.strengths.pass_sd),
         },
         "assumptions": compared.assumptions,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": compared.warnings,
     })

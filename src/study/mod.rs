@@ -8,6 +8,8 @@ mod answer;
 
 mod assign;
 
+mod covered;
+
 mod day_notes;
 
 mod days;
