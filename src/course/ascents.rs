@@ -238,9 +238,9 @@ pub(super) fn wander_m(ascents: &[Ascent], nodes: usize, apart: usize) -> Option
     median(&mut squares).map(f64::sqrt)
 }
 
-/// Of a height difference over any length, where heights wander: what passes disagree by over half of the course.
+/// Of the finish above the start, where heights wander: by what passes disagree over three quarters of the course.
 pub(super) fn wander_uncertainty(ascents: &[Ascent], heights: &[f64]) -> f64 {
-    let far = (heights.len() / 2).max(1);
+    let far = (3 * heights.len() / 4).max(1);
     let squares: Vec<f64> = ascents
         .iter()
         .filter_map(|a| mean_square(a, heights, far))

@@ -44,8 +44,9 @@ pub struct Profile {
     pub disagreement_m: f64,
     /// How late the altitudes are; `None` where nobody says, as with one direction only.
     pub lag: Option<HeightLag>,
-    /// The passes disagree in shape as altitudes from positions do, and a barometer's do not.
-    pub wanders: bool,
+    /// Standard uncertainty of the finish above the start, where the passes disagree in shape as altitudes from
+    /// positions do, and a barometer's do not; else 0.
+    pub wander_m: f64,
 }
 
 impl Profile {
@@ -115,21 +116,19 @@ pub fn shared_profile(
     };
     let wanders = !given.as_recorded.leaves(Treatment::AltitudeFromPositions)
         && wander_m(&ascents, pieces + 1, nodes.apart).is_some_and(|m| m > WANDERS_M);
-    let near_m = uncertainty(&ascents, &heights, nodes.apart);
-    let standard_uncertainty_m = if wanders {
-        wander_uncertainty(&ascents, &heights).max(near_m)
-    } else {
-        near_m
-    };
     let start = heights[0];
     Some(Profile {
         distance_m,
         elevation_m: heights.iter().map(|h| h - start).collect(),
         climb_m,
-        standard_uncertainty_m,
+        standard_uncertainty_m: uncertainty(&ascents, &heights, nodes.apart),
         disagreement_m: disagreement(&ascents, &heights),
         lag,
-        wanders,
+        wander_m: if wanders {
+            wander_uncertainty(&ascents, &heights)
+        } else {
+            0.0
+        },
     })
 }
 
@@ -209,7 +208,7 @@ mod tests {
             standard_uncertainty_m: 0.1,
             disagreement_m: 0.1,
             lag: None,
-            wanders: false,
+            wander_m: 0.0,
         }
     }
 
