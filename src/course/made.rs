@@ -94,7 +94,6 @@ impl Rider {
 
 fn empty(interval_s: f64) -> Streams {
     Streams {
-        by_need: false,
         file: PathBuf::from("ride.fit"),
         time_s: vec![],
         latitude_deg: vec![],

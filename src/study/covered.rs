@@ -116,6 +116,8 @@ fn contradictions(
                 streams.altitude_at(middle_s).unwrap_or(0.0),
             ),
             cells: nodes,
+            speed_scale: 1.0,
+            surfaces: &surveyed.test_day.surfaces,
             from_m: 0.0,
             to_m: length_m,
         };
