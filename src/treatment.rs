@@ -9,6 +9,8 @@ pub enum Treatment {
     PositionJumps,
     /// What is between the clocks of two units on one ride is found and allowed for.
     UnitClocks,
+    /// Where power and speed contradict the altitudes of every pass at one place, the climb is taken from them.
+    CoveredHeights,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -38,10 +40,11 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 16] = [
+    pub const ALL: [Treatment; 17] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
+        Treatment::CoveredHeights,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
@@ -63,6 +66,7 @@ impl Treatment {
             Treatment::StuckPower => "stuck power",
             Treatment::PositionJumps => "position jumps",
             Treatment::UnitClocks => "unit clocks",
+            Treatment::CoveredHeights => "covered heights",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",

@@ -7,7 +7,7 @@ use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes, slow};
+use super::{PassResult, Surveyed, covered, day_notes, slow};
 use crate::air::Air;
 use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
@@ -73,6 +73,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
+    warnings.extend(covered::mend(&mut surveyed, &assigned, &airs));
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
     speed_scales.apply(&mut surveyed.ridden, &assigned);

@@ -2,7 +2,6 @@
 //! program treats it. Days ridden twice, with the effect and without, all else being the same to the last bit.
 
 mod of_a_kind;
-mod of_a_kind;
 mod paired;
 
 mod disturbed;
