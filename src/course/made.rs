@@ -117,6 +117,7 @@ fn empty(interval_s: f64) -> Streams {
         rider_mass_kg: None,
         joined: vec![],
         one_leg_power: false,
+        by_need: false,
     }
 }
 
