@@ -238,12 +238,18 @@ pub(super) fn wander_m(ascents: &[Ascent], nodes: usize, apart: usize) -> Option
     median(&mut squares).map(f64::sqrt)
 }
 
-/// Of a height difference over any length, where heights wander: what passes disagree by over half of the course.
+/// Of the finish above the start, where heights wander: by what passes disagree over three quarters of the course.
 pub(super) fn wander_uncertainty(ascents: &[Ascent], heights: &[f64]) -> f64 {
-    let far = (heights.len() / 2).max(1);
+    let far = (3 * heights.len() / 4).max(1);
+    // As recorded: what wanders for minutes was taken for a drift.
+    let beside = |a: &Ascent, n: usize| a.altitude_m[n] - heights[n];
     let squares: Vec<f64> = ascents
         .iter()
-        .filter_map(|a| mean_square(a, heights, far))
+        .filter_map(|a| {
+            let steps = (far..heights.len()).map(|n| (beside(a, n) - beside(a, n - far)).powi(2));
+            let known: Vec<f64> = steps.filter(|square| square.is_finite()).collect();
+            (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+        })
         .collect();
     let n = squares.len() as f64;
     if n < 2.0 {

@@ -12,7 +12,7 @@ use crate::warning::Warning;
 /// Each round takes off what the one before left.
 pub(super) const ROUNDS: usize = 2;
 /// A lag is taken out where it is this many standard uncertainties from nothing, and known so well. (*chosen*)
-const CLEAR: f64 = 2.5;
+const CLEAR: f64 = 2.0;
 const SURE_S: f64 = 1.5;
 const DONE_S: f64 = 0.1;
 /// Barometers follow by a second or two: 1.5 ± 1.5 s, about nothing. Common practice, no published source.

@@ -204,7 +204,7 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
         .course
         .profile
         .as_ref()
-        .map_or(0.0, |p| p.standard_uncertainty_m);
+        .map_or(0.0, |p| p.standard_uncertainty_m.hypot(p.wander_m));
     noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
 }
 

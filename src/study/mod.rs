@@ -62,7 +62,7 @@ pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
 
-pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
 pub use predict::{DRAWS, Prediction, predict};
 
@@ -273,6 +273,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        power_delays: delays.told(),
         speed_scales,
         assumptions,
         warnings,

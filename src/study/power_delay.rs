@@ -1,5 +1,6 @@
 //! Power and speed of a day in step: what the rides tell of each recording, what is applied, and what is left open.
 
+use super::result::PowerDelay;
 use crate::course::Pass;
 use crate::estimate::cells::PassRide;
 use crate::estimate::out_of_step::{Delay, Seen, delay};
@@ -85,6 +86,15 @@ impl PowerDelays {
             given: false,
             shared,
         }
+    }
+
+    pub(super) fn told(&self) -> Vec<PowerDelay> {
+        let told = |step: &Step| PowerDelay {
+            delay_s: step.known.delay_s,
+            standard_uncertainty_s: step.known.standard_uncertainty_s,
+            applied_s: step.applied_s,
+        };
+        self.steps.iter().map(told).collect()
     }
 
     pub(super) fn moves_any(&self) -> bool {

@@ -226,12 +226,12 @@ fn repairs(seen: &Seen, all: &mut Vec<Warning>) {
 
 fn heights(seen: &Seen, all: &mut Vec<Warning>) {
     match &seen.surveyed.ridden.course.profile {
-        Some(profile) if profile.wanders => all.push(Warning::new(
+        Some(profile) if profile.wander_m > 0.0 => all.push(Warning::new(
             "altitude from positions",
             format!(
                 "passes disagree in the shape of the road as altitudes from positions do, and a barometer's do not: a \
                  climb is known to ± {:.1} m only",
-                profile.standard_uncertainty_m
+                profile.wander_m
             ),
             "Record with a barometer, or take the unit's barometer into use; out and back or round a loop the climb \
              cancels.",

@@ -118,7 +118,7 @@ impl Twin<'_> {
         let (own_m2, step_m2) = match self.profile {
             Some(p) => (
                 0.5 * p.standard_uncertainty_m.powi(2),
-                (BAROMETER_DRIFT_M_S * seconds).powi(2) / count / pieces as f64,
+                (p.wander_m.powi(2) + (BAROMETER_DRIFT_M_S * seconds).powi(2) / count) / pieces as f64,
             ),
             None => (0.0, UNKNOWN_CLIMB_M.powi(2)),
         };
