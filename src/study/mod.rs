@@ -12,6 +12,8 @@ mod days;
 
 mod distrust;
 
+mod excess;
+
 mod flags;
 
 mod gather;

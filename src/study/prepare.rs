@@ -62,7 +62,7 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let (mut rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
-    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
+    other_lines(&rides, &surveyed.ridden, &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }

@@ -70,6 +70,8 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         end_gradient: 0.0,
         unknown_power_j: 0.0,
         braked_j: 0.0,
+        crr_factor: 1.0,
+        surface_share: 0.0,
     };
     PassRide {
         pass: 0,

@@ -4,3 +4,9 @@
 mod paired;
 
 mod disturbed;
+
+mod riding;
+
+mod roads;
+
+mod yaw;
