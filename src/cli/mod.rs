@@ -10,7 +10,11 @@ mod demo;
 
 mod inspect;
 
+mod new;
+
 mod passes;
+
+mod predict;
 
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
@@ -38,9 +42,11 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
     Compare(compare::Arguments),
+    Predict(predict::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -56,9 +62,11 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.json, arguments.quiet);
     let outcome = match &arguments.command {
         Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::New(arguments) => new::run(arguments, &console),
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
+        Command::Predict(arguments) => predict::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

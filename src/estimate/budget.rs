@@ -12,6 +12,8 @@ pub struct BudgetLine {
     pub unit: &'static str,
     /// The joint estimate carries it among its own unknowns already.
     pub inside: bool,
+    /// The set-up that alone has this error; `None`: all share it.
+    pub of_setup: Option<usize>,
     /// On each set-up's CdA, m²; NaN where it has no pass.
     pub effect_cda_m2: Vec<f64>,
     /// On the log ratio of each set-up's CdA to the first that was ridden.
@@ -27,6 +29,8 @@ pub struct SharedInput {
     pub standard_uncertainty: f64,
     pub unit: &'static str,
     pub inside: bool,
+    /// The set-up that alone has this error; `None`: all share it.
+    pub of_setup: Option<usize>,
     /// The shift for an error of this size.
     pub shift: fn(f64) -> Shift,
 }
@@ -91,7 +95,11 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
     };
     let uncertainties: Vec<f64> = inputs.iter().map(|input| input.standard_uncertainty).collect();
     let found = effects(&uncertainties, &outputs(&rest), |input, error| {
-        estimate(&(inputs[input].shift)(error)).map(|said| outputs(&said))
+        let shift = Shift {
+            speed_scale_of: inputs[input].of_setup,
+            ..(inputs[input].shift)(error)
+        };
+        estimate(&shift).map(|said| outputs(&said))
     });
     inputs
         .iter()
@@ -104,6 +112,7 @@ pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>)
                 standard_uncertainty: input.standard_uncertainty,
                 unit: input.unit,
                 inside: input.inside,
+                of_setup: input.of_setup,
                 effect_cda_m2: all[..setups].to_vec(),
                 effect_log_ratio: all[setups..2 * setups].to_vec(),
                 effect_log_crr_ratio: all[2 * setups..].to_vec(),

@@ -187,6 +187,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             standard_uncertainty: 0.01,
             unit: "1",
             inside: false,
+            of_setup: None,
             shift: |e| Shift {
                 power_scale: 1.0 + e,
                 ..Shift::default()
@@ -197,6 +198,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             standard_uncertainty: 0.01,
             unit: "1",
             inside: false,
+            of_setup: None,
             shift: |e| Shift {
                 density_scale: 1.0 + e,
                 ..Shift::default()
@@ -207,6 +209,7 @@ fn the_budget_states_what_one_standard_uncertainty_does() {
             standard_uncertainty: 0.0,
             unit: "1",
             inside: false,
+            of_setup: None,
             shift: |e| Shift {
                 crr: e,
                 ..Shift::default()
@@ -252,6 +255,7 @@ fn the_second_order_of_an_unknown_wind_is_in_the_budget() {
         standard_uncertainty: 1.0,
         unit: "m/s",
         inside: false,
+        of_setup: None,
         shift: |e| Shift {
             wind_north_m_s: e,
             ..Shift::default()

@@ -6,6 +6,7 @@ use crate::course::{Course, Direction, Pass};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, Streams};
 use crate::test_day::{Measured, Setup, Surface};
+use crate::units::KELVIN_AT_0_C;
 
 /// Cells of about this length: long against the wander of positions, short against hills.
 const CELL_M: f64 = 150.0;
@@ -26,6 +27,8 @@ const UNKNOWN_POWER_LEAST_W: f64 = 40.0;
 pub struct Shift {
     pub power_scale: f64,
     pub speed_scale: f64,
+    /// The speed scale is shifted for the passes of this set-up alone; `None`: for all.
+    pub speed_scale_of: Option<usize>,
     pub density_scale: f64,
     pub total_mass_kg: f64,
     pub drivetrain_efficiency: f64,
@@ -39,6 +42,16 @@ pub struct Shift {
     pub wind_north_m_s: f64,
     /// Of the finish above the start.
     pub climb_m: f64,
+    /// Power was stamped later than assumed by this.
+    pub power_delay_s: f64,
+    /// Altitude came later than assumed by this. Heights of a course that is ridden one way shift with it.
+    pub altitude_lag_s: f64,
+    /// Of the air over the day beyond what is followed already, from its middle on.
+    pub warming_k_per_h: f64,
+    /// Of rider and bottles, from the middle of the day on.
+    pub mass_loss_kg_per_h: f64,
+    /// Recorded power reads too high by this share for each kelvin above the mean of the passes.
+    pub power_scale_per_k: f64,
 }
 
 impl Default for Shift {
@@ -46,6 +59,7 @@ impl Default for Shift {
         Shift {
             power_scale: 1.0,
             speed_scale: 1.0,
+            speed_scale_of: None,
             density_scale: 1.0,
             total_mass_kg: 0.0,
             drivetrain_efficiency: 0.0,
@@ -56,6 +70,36 @@ impl Default for Shift {
             wind_east_m_s: 0.0,
             wind_north_m_s: 0.0,
             climb_m: 0.0,
+            power_delay_s: 0.0,
+            altitude_lag_s: 0.0,
+            warming_k_per_h: 0.0,
+            mass_loss_kg_per_h: 0.0,
+            power_scale_per_k: 0.0,
+        }
+    }
+}
+
+/// Where a pass stands in the day, for what changes slowly over it; `default()`: in its middle, and nothing does.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct InDay {
+    /// Middle of the pass after the mean of all middles.
+    pub since_middle_h: f64,
+    /// Of the air, above the mean of the passes.
+    pub warmer_k: f64,
+    pub warming_standard_uncertainty_k_per_h: f64,
+    /// Standard uncertainty of the power meter's change with temperature, common to the day. [1/K]
+    pub power_scale_per_k_standard_uncertainty: f64,
+    /// Standard deviation, from one mounting to the next, of recorded over true power where one leg's is doubled.
+    pub one_leg_sd: f64,
+}
+
+impl Shift {
+    /// Factor of the speeds of this set-up's passes.
+    pub fn speed_scale_for(&self, setup: usize) -> f64 {
+        if self.speed_scale_of.is_none_or(|of| of == setup) {
+            self.speed_scale
+        } else {
+            1.0
         }
     }
 }
@@ -101,6 +145,9 @@ pub struct Cell {
     pub end_speed_m_s: f64,
     pub start_gradient: f64,
     pub end_gradient: f64,
+    /// Mean over the two seconds about each end: what a second of delay moves over it.
+    pub start_power_w: f64,
+    pub end_power_w: f64,
     /// Standard uncertainty of the crank energy for the time in which power was not measured.
     pub unknown_power_j: f64,
     /// Energy that went into the brakes, as far as it shows; 0 where none did. The balance has no term for it.
@@ -122,6 +169,8 @@ pub struct PassRide {
     pub direction: Direction,
     /// Time of its middle, unix seconds.
     pub middle_s: f64,
+    /// When its first cell begins, unix seconds.
+    pub start_s: f64,
     pub cells: Vec<Cell>,
     pub gravity_m_s2: f64,
     pub air: AirState,
@@ -136,6 +185,7 @@ pub struct PassRide {
     pub wheel_radius_m: Option<f64>,
     /// The drift of the power meter's zero was read before and after this pass, and is taken out of its steps.
     pub power_zero_noted: bool,
+    pub in_day: InDay,
 }
 
 impl PassRide {
@@ -221,20 +271,25 @@ pub fn rig(setup: &Setup, shift: &Shift) -> Rig {
 pub fn ride_rig(ride: &PassRide, setup: &Setup, shift: &Shift) -> Rig {
     let of_setup = rig(setup, shift);
     let instead = |noted: Option<f64>, shift: f64, else_: f64| noted.map_or(else_, |value| value + shift);
+    let lost_kg = shift.mass_loss_kg_per_h * ride.in_day.since_middle_h;
     Rig {
         total_mass_kg: instead(
             ride.total_mass_kg.map(|mass| mass.value),
             shift.total_mass_kg,
             of_setup.total_mass_kg,
-        ),
+        ) - lost_kg,
         wheel_radius_m: instead(ride.wheel_radius_m, shift.wheel_radius_m, of_setup.wheel_radius_m),
         ..of_setup
     }
 }
 
 pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
+    // At one pressure the density goes as the inverse of the absolute temperature.
+    let warmed_k = shift.warming_k_per_h * ride.in_day.since_middle_h;
+    let kelvin = ride.air.temperature_c + KELVIN_AT_0_C;
+    let thinned = kelvin / (kelvin + warmed_k);
     Surroundings {
-        air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale,
+        air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale * thinned,
         gravity_m_s2: ride.gravity_m_s2,
     }
 }
@@ -243,14 +298,16 @@ pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
 pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
     let east = ride.air.wind_east_m_s + shift.wind_east_m_s;
     let north = ride.air.wind_north_m_s + shift.wind_north_m_s;
+    let power_scale = shift.power_scale * (1.0 - shift.power_scale_per_k * ride.in_day.warmer_k);
+    let speed_scale = shift.speed_scale_for(ride.setup);
     cell.steps
         .iter()
         .map(|step| {
             step_work(&Step {
                 duration_s: step.duration_s,
-                power_w: step.power_w * shift.power_scale,
-                start_speed_m_s: step.start_speed_m_s * shift.speed_scale,
-                end_speed_m_s: step.end_speed_m_s * shift.speed_scale,
+                power_w: step.power_w * power_scale,
+                start_speed_m_s: step.start_speed_m_s * speed_scale,
+                end_speed_m_s: step.end_speed_m_s * speed_scale,
                 wind: RelativeWind::from_air_velocity(east, north, step.bearing_rad),
                 cos_slope: step.cos_slope,
             })
@@ -268,16 +325,22 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
         .map(|cell| {
             let work = cell_work(ride, cell, shift);
             let tilt_m = shift.climb_m * (cell.to_m - cell.from_m) / course_length_m;
+            let rate_m_s =
+                cell.end_speed_m_s * cell.end_gradient - cell.start_speed_m_s * cell.start_gradient;
+            let late_m = shift.altitude_lag_s * rate_m_s;
+            // Later power than that at the start belongs into the cell, and of later power than that at its end.
+            let late_j = shift.power_delay_s * shift.power_scale * (cell.end_power_w - cell.start_power_w);
+            let crank_j = work.crank_j + late_j;
             Account {
-                energy_j: rig.drivetrain_efficiency * work.crank_j
+                energy_j: rig.drivetrain_efficiency * crank_j
                     - rig.effective_mass_kg() * work.kinetic_m2_s2
                     - work.bearing_j
-                    - weight_n * (cell.climb_m + tilt_m),
+                    - weight_n * (cell.climb_m + tilt_m + late_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
                 rolling_j: weight_n
                     * work.level_distance_m
                     * (cell.crr_factor + shift.crr_factor * cell.surface_share),
-                crank_j: work.crank_j,
+                crank_j,
                 duration_s: work.duration_s,
                 distance_m: work.distance_m,
                 weight_n,
@@ -297,9 +360,25 @@ pub struct Ground<'a> {
     pub gravity_m_s2: f64,
     pub cells: usize,
     pub surfaces: &'a [Surface],
+    /// True over recorded speed.
+    pub speed_scale: f64,
     /// Part of the course that is fitted, metres from its start.
     pub from_m: f64,
     pub to_m: f64,
+}
+
+impl Ground<'_> {
+    /// The recording between two moments, with its speed at the right scale.
+    fn segments(&self, from_s: f64, to_s: f64) -> Vec<Segment> {
+        let mut segments = self.streams.segments(from_s, to_s);
+        if self.speed_scale != 1.0 {
+            for segment in &mut segments {
+                segment.start_speed_m_s *= self.speed_scale;
+                segment.end_speed_m_s *= self.speed_scale;
+            }
+        }
+        segments
+    }
 }
 
 /// Cuts one pass into cells.
@@ -316,7 +395,7 @@ pub fn cut(
     setup: usize,
     block: usize,
 ) -> Result<PassRide, NotUsable> {
-    let segments = ground.streams.segments(pass.start_s, pass.end_s);
+    let segments = ground.segments(pass.start_s, pass.end_s);
     if let Some(missing_s) = missing_speed_s(&segments) {
         return Err(format!("no speed for {missing_s:.0} s"));
     }
@@ -345,6 +424,7 @@ pub fn cut(
         Direction::Forward => course_m / length_ratio,
         Direction::Reverse => (length_m - course_m) / length_ratio,
     };
+    let uneven_w = uneven_w(&segments);
     let mut cells = Vec::with_capacity(ground.cells);
     for number in 0..ground.cells {
         let (from_m, to_m) = (along(number), along(number + 1));
@@ -355,7 +435,9 @@ pub fn cut(
             pass.direction,
             from_m,
             to_m,
-            &ground.streams.segments(start_s, end_s),
+            &ground.segments(start_s, end_s),
+            uneven_w,
+            [start_s, end_s].map(|edge_s| power_about_w(ground.streams, edge_s)),
         )?);
     }
     Ok(PassRide {
@@ -364,6 +446,7 @@ pub fn cut(
         block,
         direction: pass.direction,
         middle_s: 0.5 * (pass.start_s + pass.end_s),
+        start_s: time_at(&segments, ridden_at(along(0)), pass),
         cells,
         gravity_m_s2: ground.gravity_m_s2,
         air: ground.air,
@@ -373,6 +456,7 @@ pub fn cut(
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: InDay::default(),
     })
 }
 
@@ -383,6 +467,18 @@ fn missing_speed_s(segments: &[Segment]) -> Option<f64> {
         .map(|s| s.end_s - s.start_s)
         .sum();
     (missing > 0.0 || segments.is_empty()).then_some(missing)
+}
+
+/// How far a power that was read is off the one a few seconds before it, by the readings of the pass. [W]
+fn uneven_w(segments: &[Segment]) -> f64 {
+    let read: Vec<f64> = segments
+        .iter()
+        .filter(|s| !s.held && s.power_w.is_finite())
+        .map(|s| s.power_w)
+        .collect();
+    let squares: f64 = read.windows(2).map(|two| (two[1] - two[0]).powi(2)).sum();
+    // A difference of two readings holds the unevenness of both.
+    (0.5 * squares / read.len().saturating_sub(1).max(1) as f64).sqrt()
 }
 
 fn segment_length_m(segment: &Segment) -> f64 {
@@ -409,12 +505,26 @@ fn time_at(segments: &[Segment], target_m: f64, pass: &Pass) -> f64 {
     pass.end_s
 }
 
+/// Mean of a second before and a second after; 0 where nothing was measured, as where the rider stood.
+fn power_about_w(streams: &Streams, time_s: f64) -> f64 {
+    let (mut work_j, mut known_s) = (0.0, 0.0);
+    for s in streams.segments(time_s - 1.0, time_s + 1.0) {
+        if s.power_w.is_finite() {
+            work_j += s.power_w * (s.end_s - s.start_s);
+            known_s += s.end_s - s.start_s;
+        }
+    }
+    if known_s > 0.0 { work_j / known_s } else { 0.0 }
+}
+
 fn cell(
     ground: &Ground,
     direction: Direction,
     from_m: f64,
     to_m: f64,
     segments: &[Segment],
+    uneven_w: f64,
+    powers_w: [f64; 2],
 ) -> Result<Cell, NotUsable> {
     let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
         return Err(format!(
@@ -425,9 +535,10 @@ fn cell(
     // The line and its profile are measured on the level, the course along the road.
     let level = ground.course.line.length_m() / ground.course.length_m();
     let gradient_at = |along_m: f64| profile.map_or(0.0, |p| p.gradient_at(along_m * level));
-    let (mut known_j, mut known_s, mut unknown_s) = (0.0, 0.0, 0.0);
+    let (mut known_j, mut known_s, mut unknown_s, mut held_s2) = (0.0, 0.0, 0.0, 0.0);
     for s in segments {
         let duration_s = s.end_s - s.start_s;
+        held_s2 += if s.held { duration_s * duration_s } else { 0.0 };
         if s.power_w.is_finite() {
             known_j += s.power_w * duration_s;
             known_s += duration_s;
@@ -486,7 +597,10 @@ fn cell(
         end_speed_m_s: last.end_speed_m_s,
         start_gradient: gradient_at(from_m),
         end_gradient: gradient_at(to_m),
-        unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
+        start_power_w: powers_w[0],
+        end_power_w: powers_w[1],
+        unknown_power_j: (unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W))
+            .hypot(uneven_w * held_s2.sqrt()),
         braked_j,
         crr_factor,
         surface_share,

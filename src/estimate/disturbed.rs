@@ -10,8 +10,8 @@
 
 mod search;
 mod shared;
-mod trail;
-mod whiten;
+pub(super) mod trail;
+pub(super) mod whiten;
 
 use super::cells::PassRide;
 use super::plain::Day;

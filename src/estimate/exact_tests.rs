@@ -37,6 +37,7 @@ fn setup(name: &str, total_mass_kg: f64, crr: f64) -> Setup {
         wheel_radius_m: exactly(0.3347, 0.001),
         wheel_inertia_kg_m2: exactly(0.152, 0.02),
         crr: exactly(crr, 0.0007),
+        speed_scale: None,
         differs: Differs::Cda,
         same_as: None,
     }
@@ -123,6 +124,8 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             end_speed_m_s: speed,
             start_gradient: sin_slope,
             end_gradient: sin_slope,
+            start_power_w: 0.0,
+            end_power_w: 0.0,
             unknown_power_j: 0.0,
             braked_j: 0.0,
             crr_factor: 1.0,
@@ -139,9 +142,11 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             Direction::Reverse
         },
         middle_s: 400.0 * pass as f64,
+        start_s: 400.0 * pass as f64,
         cells,
         gravity_m_s2: GRAVITY,
         air: AirState {
+            temperature_c: 15.0,
             density_kg_m3: DENSITY,
             density_standard_uncertainty_kg_m3: 0.003,
             wind_east_m_s: WIND_EAST_NORTH[0],
@@ -154,6 +159,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 

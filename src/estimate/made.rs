@@ -5,7 +5,7 @@ use super::one_pass::GUST_Q_MEDIAN_M2_S;
 use super::rolling::Rolling;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
-use crate::course::{Direction, survey};
+use crate::course::{Course, Direction, survey};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
 use crate::simulate::{DayPlan, SetupTruth, TrueDay, TruePass, ride_day};
 use crate::streams::align;
@@ -27,6 +27,7 @@ pub(crate) fn setup(name: &str) -> Setup {
         wheel_radius_m: known(0.336, 0.002),
         wheel_inertia_kg_m2: known(0.14, 0.02),
         crr: known(0.004, 0.0007),
+        speed_scale: None,
         differs: Differs::Cda,
         same_as: None,
     }
@@ -106,6 +107,8 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             steps,
             start_gradient,
             end_gradient: sign * (truth.gradient)(along_m),
+            start_power_w: 0.0,
+            end_power_w: 0.0,
             unknown_power_j: 0.0,
             braked_j: 0.0,
             crr_factor: 1.0,
@@ -118,9 +121,11 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         block: truth.block,
         direction: truth.direction,
         middle_s: 0.0,
+        start_s: 0.0,
         cells,
         gravity_m_s2: GRAVITY_M_S2,
         air: AirState {
+            temperature_c: 15.0,
             density_kg_m3: truth.density_kg_m3,
             density_standard_uncertainty_kg_m3: 0.005,
             wind_east_m_s: truth.wind_m_s[0],
@@ -133,6 +138,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 
@@ -230,6 +236,11 @@ pub(crate) struct RiddenDay {
 
 /// Rides a plan and cuts what was recorded into cells, all in memory.
 pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
+    ridden_over(plan).0
+}
+
+/// The same with the course as it was found.
+pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
     let truth = ride_day(plan);
     let streams: Vec<_> = truth
         .recordings
@@ -259,6 +270,7 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
             continue;
         };
         let ground = Ground {
+            speed_scale: 1.0,
             streams: &streams[pass.recording],
             course: &found.course,
             air: air_of(plan),
@@ -271,17 +283,19 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
         rides.push(cut(&ground, pass, index, setup, truth.passes[number].block).unwrap());
         true_pass.push(number);
     }
-    RiddenDay {
+    let day = RiddenDay {
         rides,
         true_pass,
         setups: plan.setups.iter().map(setup_of).collect(),
         course_length_m: length_m,
         truth,
-    }
+    };
+    (day, found.course)
 }
 
 fn air_of(plan: &DayPlan) -> AirState {
     AirState {
+        temperature_c: 15.0,
         density_kg_m3: moist_air_density_kg_m3(
             PA_PER_HPA * plan.air.pressure_hpa,
             plan.air.temperature_c + KELVIN_AT_0_C,

@@ -14,9 +14,13 @@ pub mod disturbed;
 
 pub mod joint;
 
+pub mod late_heights;
+
 pub mod least_squares;
 
 pub mod one_pass;
+
+pub mod out_of_step;
 
 pub mod plain;
 

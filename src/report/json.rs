@@ -1,8 +1,11 @@
 //! JSON as docs and outside programs read it.
 
 mod days;
+mod joined;
+mod predict;
 
 pub use days::compare_days;
+pub use predict::predict;
 
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
@@ -59,6 +62,7 @@ pub fn passes(surveyed: &Surveyed) -> Value {
         "passes": passes,
         "near_passes": near_passes(surveyed),
         "likely_blocks": surveyed.ridden.likely_blocks,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": surveyed.warnings,
     })
@@ -92,6 +96,7 @@ pub fn compare(compared: &Compared) -> Value {
             "pass_standard_deviation": number(compared.basis.joint.strengths.pass_sd),
         },
         "assumptions": compared.assumptions,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": compared.warnings,
     })
@@ -311,6 +316,7 @@ fn budget(compared: &Compared) -> Vec<Value> {
             });
             json!({
                 "input": line.input,
+                "setup": line.of_setup.and_then(|s| compared.setups.get(s)).map(|s| s.name.as_str()),
                 "standard_uncertainty": number(line.standard_uncertainty),
                 "unit": line.unit,
                 "effect_cda_m2": number(line.effect_cda_m2[baseline].abs()),

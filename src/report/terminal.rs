@@ -8,6 +8,8 @@ mod inspect;
 
 mod passes;
 
+mod predict;
+
 mod setups;
 
 mod stopwatch;
@@ -15,6 +17,7 @@ mod stopwatch;
 pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
+pub use predict::{Foretold, assumptions, predict};
 
 use super::table::table;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};
@@ -153,7 +156,7 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
         .take(MOST)
         .map(|line| {
             let mut row = vec![
-                line.input.to_string(),
+                named(line, compared),
                 known_to(line.input, line.standard_uncertainty, line.unit),
                 format!("{:.4}", line.effect_cda_m2[baseline].abs()),
             ];
@@ -169,10 +172,19 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
     Some(table(&header, &[0], rows, width))
 }
 
+/// The input, with the set-up that alone has it.
+fn named(line: &BudgetLine, compared: &Compared) -> String {
+    let setup = line.of_setup.and_then(|setup| compared.setups.get(setup));
+    match setup {
+        Some(setup) => line.input.replace("one set-up", &format!("'{}'", setup.name)),
+        None => line.input.to_string(),
+    }
+}
+
 /// A scale is known to a percentage, everything else in its unit.
 fn known_to(input: &str, uncertainty: f64, unit: &str) -> String {
     match unit {
-        "1" if ["scale", "density", "remounting", "to pass"]
+        "1" if ["scale", "one set-up", "density", "remounting", "to pass"]
             .iter()
             .any(|end| input.ends_with(end)) =>
         {

@@ -1,6 +1,7 @@
 //! The road-load balance and one step of its integration, written out apart from the analysis.
 
 use super::plan::{AirTruth, SetupTruth};
+use super::track::Leaning;
 use crate::units::{KELVIN_AT_0_C, PA_PER_HPA};
 
 /// Below this a rider cannot bring the whole power to the road: the force levels off instead. Smoothly: a
@@ -24,6 +25,8 @@ pub(super) struct Body {
     pub efficiency: f64,
     pub density_kg_m3: f64,
     pub gravity_m_s2: f64,
+    /// Of the centre of mass, for leaning in the bends of a track; 0: no leaning.
+    pub centre_height_m: f64,
 }
 
 impl Body {
@@ -38,7 +41,48 @@ impl Body {
             efficiency: setup.drivetrain_efficiency,
             density_kg_m3: density,
             gravity_m_s2: gravity,
+            centre_height_m: 0.0,
         }
+    }
+
+    fn leaning(&self, v: f64, ground: Ground) -> Leaning {
+        Leaning::at(v, ground.curve_per_m, self.centre_height_m, self.gravity_m_s2)
+    }
+
+    /// Energy of motion, and of height by the lean alone.
+    fn stored_j(&self, v: f64, ground: Ground) -> f64 {
+        let lean = self.leaning(v, ground);
+        let wheels_kg = self.inertia_kg - self.mass_kg;
+        let moving = self.mass_kg * lean.slower * lean.slower + wheels_kg;
+        0.5 * moving * v * v + self.mass_kg * self.gravity_m_s2 * lean.height_m
+    }
+
+    /// Acceleration of the wheel where the rider leans: what the forces do is what is stored.
+    ///
+    /// d/dt stored(x, v) = v · force, so dv/dt = (force − ∂stored/∂x) / (∂stored/∂v / v).
+    fn leaning_m_s2(
+        &self,
+        v: f64,
+        drive_n: f64,
+        wind: [f64; 2],
+        ground: impl Fn(f64) -> Ground,
+        x: f64,
+    ) -> f64 {
+        let here = ground(x);
+        let lean = self.leaning(v, here);
+        let along = wind[0] * here.sin_bearing + wind[1] * here.cos_bearing;
+        let across = wind[0] * here.cos_bearing - wind[1] * here.sin_bearing;
+        let through_air = v * lean.slower - along;
+        // The drag acts at the centre of mass: over each metre of the wheel it does work over less than a metre.
+        let drag =
+            0.5 * self.density_kg_m3 * self.cda_m2 * through_air * through_air.hypot(across) * lean.slower;
+        let rolling = self.mass_kg * self.gravity_m_s2 * self.crr * lean.load;
+        let held_n = drag + rolling + BEARING_N + BEARING_N_PER_M_S * v;
+        let (dx, dv) = (0.05, 1e-3);
+        let by_place = (self.stored_j(v, ground(x + dx)) - self.stored_j(v, ground(x - dx))) / (2.0 * dx);
+        let v = v.max(1e-2);
+        let by_speed = (self.stored_j(v + dv, here) - self.stored_j(v - dv, here)) / (2.0 * dv);
+        (drive_n - held_n - by_place) / (by_speed / v)
     }
 
     /// Newtons against the motion at ground speed `v`; `wind` is [east, north] where the air moves to.
@@ -65,6 +109,8 @@ pub(super) struct Ground {
     pub sin_slope: f64,
     pub sin_bearing: f64,
     pub cos_bearing: f64,
+    /// One over the radius of a bend in which the rider leans; 0 where the road's bends do not count.
+    pub curve_per_m: f64,
 }
 
 /// Metres ridden, speed, and joules the crank has taken.
@@ -94,8 +140,15 @@ pub(super) fn step(body: &Body, state: State, push: &Push, dt: f64, ground: impl
         ];
         let pedal_speed = (v.powi(4) + FULL_POWER_SPEED_M_S.powi(4)).sqrt().sqrt();
         let drive = body.efficiency * push.power_w / pedal_speed;
-        let force = drive - push.brake_n - body.resistance_n(v, ground(x), wind);
         let crank = push.power_w * v / pedal_speed;
+        if body.centre_height_m > 0.0 && ground(x).curve_per_m > 0.0 {
+            return (
+                v,
+                body.leaning_m_s2(v, drive - push.brake_n, wind, &ground, x),
+                crank,
+            );
+        }
+        let force = drive - push.brake_n - body.resistance_n(v, ground(x), wind);
         (v, force / body.inertia_kg, crank)
     };
     let (x, v) = (state.ridden_m, state.speed_m_s);
@@ -157,6 +210,7 @@ mod tests {
             efficiency: 0.976,
             density_kg_m3: 1.2,
             gravity_m_s2: 9.81,
+            centre_height_m: 0.0,
         }
     }
 
@@ -166,6 +220,7 @@ mod tests {
             sin_slope: slope.sin(),
             sin_bearing: 0.0,
             cos_bearing: 1.0,
+            curve_per_m: 0.0,
         }
     }
 
@@ -223,6 +278,7 @@ mod tests {
             sin_slope: 0.003f64.atan().sin(),
             sin_bearing,
             cos_bearing,
+            curve_per_m: 0.0,
         };
         // Only the part along the road: the example leaves the rest of the wind out.
         let headwind = 2.94 * 30f64.to_radians().cos();
@@ -360,11 +416,7 @@ mod tests {
             (15.0, 1013.25, 0.0, 1.225_521_3),
             (25.0, 950.0, 70.0, 1.100_579_3),
         ] {
-            let air = AirTruth {
-                temperature_c: t,
-                pressure_hpa: hpa,
-                relative_humidity_percent: percent,
-            };
+            let air = AirTruth::steady(t, hpa, percent);
             assert!((density_kg_m3(&air) / density - 1.0).abs() < 1e-7);
         }
     }

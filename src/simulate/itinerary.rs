@@ -8,6 +8,9 @@ use std::f64::consts::PI;
 /// How far outside a loop the set-up is changed, and how wide the lanes to it swing.
 const SERVICE_M: f64 = 60.0;
 const SERVICE_REACH_M: f64 = 220.0;
+/// The same beside a track, whose bends are tighter.
+const TRACKSIDE_M: f64 = 25.0;
+const TRACKSIDE_REACH_M: f64 = 60.0;
 const FIRST_STAND_S: f64 = 20.0;
 /// A standing start is made this far before the gate.
 const STANDING_M: f64 = 3.0;
@@ -100,8 +103,12 @@ impl Builder<'_> {
     fn round_and_round(&mut self) {
         let course = &self.plan.course;
         let lap = course.length_m;
-        let place = place_beside(self.road, 0.0, SERVICE_M, PI);
-        let outside = place_beside(self.road, course.approach_m, SERVICE_M, PI);
+        let (service_m, reach_m) = match course.track {
+            Some(_) => (TRACKSIDE_M, TRACKSIDE_REACH_M),
+            None => (SERVICE_M, SERVICE_REACH_M),
+        };
+        let place = place_beside(self.road, 0.0, service_m, PI);
+        let outside = place_beside(self.road, course.approach_m, service_m, PI);
         self.path.lane(&outside, &place, course.approach_m);
         self.path.close_span(Doing::Cruise, 0, 0);
         self.path.stand(FIRST_STAND_S, false);
@@ -111,7 +118,7 @@ impl Builder<'_> {
                 continue;
             }
             let join = self.road.at(-course.lead_in_m);
-            self.path.lane(&place, &join, SERVICE_REACH_M);
+            self.path.lane(&place, &join, reach_m);
             self.path.close_span(Doing::LeadIn, block, number);
             for k in 0..truth.passes {
                 let from_m = k as f64 * lap;
@@ -129,13 +136,13 @@ impl Builder<'_> {
             let end = truth.passes as f64 * lap;
             self.along(end, end + course.run_out_m, Doing::RunOut, block, number - 1);
             let leave = self.road.at(end + course.run_out_m);
-            self.path.lane(&leave, &place, SERVICE_REACH_M);
+            self.path.lane(&leave, &place, reach_m);
             self.path.close_span(Doing::RunOut, block, number - 1);
             self.path
                 .stand(self.plan.rider.rest_s, block + 1 < self.plan.order.len());
         }
         let last = self.plan.order.len().saturating_sub(1);
-        let away = place_beside(self.road, -course.approach_m, 2.0 * SERVICE_M, PI);
+        let away = place_beside(self.road, -course.approach_m, 2.0 * service_m, PI);
         self.path.lane(&place, &away, course.approach_m);
         self.path
             .close_span(Doing::Cruise, last, number.saturating_sub(1));

@@ -8,10 +8,11 @@
 //! answer here; if both sides used one function, it would cancel. Never merge them.
 //!
 //! What is simplified, so that nobody takes it for a finding: the wheel counts along the centre line of the
-//! road (the lane moves the position only); air density is constant over a day; the wind is the same along the
+//! road (the lane moves the position only); the air warms evenly if at all; the wind is the same along the
 //! whole course unless `shelter` is set.
 
 mod balance;
+mod cover;
 mod csv_writer;
 mod files;
 mod fit_message;
@@ -23,14 +24,16 @@ mod plan;
 mod plans;
 mod ride;
 mod road;
+mod second_unit;
 mod sensors;
 mod test_toml;
+mod track;
 mod truth;
 mod unit;
 mod wind;
 
 pub use plan::*;
-pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan};
+pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan, track_plan};
 pub use truth::{NearPass, NearReason, TrueDay, TruePass};
 
 use rand::SeedableRng;
@@ -46,6 +49,11 @@ enum Purpose {
     Plan = 5,
     AirSpeed = 6,
     HandHeld = 7,
+    SecondUnit = 61,
+    UnderCover = 62,
+    PositionAltitude = 20,
+    OneLeg = 41,
+    ByNeed = 42,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

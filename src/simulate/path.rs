@@ -105,6 +105,7 @@ impl Path {
             sin_slope: mix(a.ground.sin_slope, b.ground.sin_slope),
             sin_bearing: mix(a.ground.sin_bearing, b.ground.sin_bearing),
             cos_bearing: mix(a.ground.cos_bearing, b.ground.cos_bearing),
+            curve_per_m: mix(a.ground.curve_per_m, b.ground.curve_per_m),
         }
     }
 
@@ -171,6 +172,7 @@ impl Path {
                 sin_slope: sign * point.sin_slope,
                 sin_bearing,
                 cos_bearing,
+                curve_per_m: point.curve_per_m,
             },
             course_m: ahead.course_m,
             limit_m_s: ahead.limit_m_s,
@@ -212,6 +214,7 @@ impl Path {
     pub fn u_turn(&mut self, road: &Road, at_m: f64, forward: bool) {
         let point = RoadPoint {
             sin_slope: 0.0,
+            curve_per_m: 0.0,
             ..road.at(at_m)
         };
         let bearing = point.bearing_rad + if forward { 0.0 } else { PI };
@@ -259,6 +262,7 @@ impl Path {
                 elevation_m: elevation,
                 sin_slope: (elevation - last_elevation) / length_m.max(1e-9),
                 crr_factor: 1.0,
+                curve_per_m: 0.0,
             };
             let ahead = Ahead {
                 length_m,
@@ -335,6 +339,7 @@ pub(super) fn place_beside(road: &Road, s: f64, right_m: f64, turned_rad: f64) -
         longitude_deg: place[1],
         bearing_rad: point.bearing_rad + turned_rad,
         sin_slope: 0.0,
+        curve_per_m: 0.0,
         ..point
     }
 }

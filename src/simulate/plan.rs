@@ -17,6 +17,8 @@ pub struct DayPlan {
     pub wind: WindTruth,
     pub air: AirTruth,
     pub sensors: SensorTruth,
+    /// Another unit on the same ride, with a clock of its own; `None`: one unit records everything.
+    pub second_unit: Option<SecondUnit>,
     pub format: Format,
     pub files: Files,
     pub incidents: Vec<Incident>,
@@ -64,6 +66,10 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
+    pub track: Option<TrackTruth>,
+    /// A bridge over the road or an underpass, where sensors lie.
+    pub covered: Option<Covered>,
     /// Stretches on which tyres roll otherwise.
     pub surfaces: Vec<SurfaceTruth>,
     /// Bends and traffic calming that every pass brakes for.
@@ -87,6 +93,38 @@ pub struct SlowPlace {
     pub speed_m_s: f64,
 }
 
+/// A stretch under cover, metres from the start gate along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Covered {
+    pub from_m: f64,
+    pub to_m: f64,
+    pub positions: UnderCover,
+    /// Height that the barometer reads too much in the middle of it, rising and falling over 10 m at its ends.
+    pub barometer_m: f64,
+}
+
+/// What a receiver makes of positions under cover.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum UnderCover {
+    /// Off by so much in a direction drawn anew each time, from the first metre to the last.
+    Jump { off_m: f64 },
+    /// The last place before it, until the sky is seen again.
+    Frozen,
+    /// On the straight line from the last place before it to the first one after.
+    Straight,
+}
+
+/// Two straights and two bends whose curve grows and fades smoothly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackTruth {
+    /// At full curve.
+    pub bend_radius_m: f64,
+    /// Over which the curve grows, and fades.
+    pub transition_m: f64,
+    /// Of rider and bicycle, upright. 0: as if nobody leaned.
+    pub centre_of_mass_height_m: f64,
+}
+
 /// A set-up with everything it is ridden with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
@@ -98,6 +136,9 @@ pub struct SetupTruth {
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
+    /// Way of one turn of its wheel over that of the first set-up's, with which the unit counts: another tyre or
+    /// wheel. 1: the same.
+    pub rollout_factor: f64,
     /// Both wheels together.
     pub wheel_inertia_kg_m2: f64,
     pub drivetrain_efficiency: f64,
@@ -130,6 +171,8 @@ pub struct RiderTruth {
     pub entry_speed_sd_m_s: f64,
     /// The first pass of a block starts from a standstill just before the gate.
     pub standing_start: bool,
+    /// Water that the rider loses by sweat and breath, from the start of the day. What is drunk stays aboard.
+    pub mass_loss_kg_per_h: f64,
     /// Standing between two blocks.
     pub rest_s: f64,
     /// Standing at each turn within a block; 0: a rolling turn.
@@ -198,10 +241,42 @@ pub struct Shelter {
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirTruth {
+    /// At the start of the day, as the two below.
     pub temperature_c: f64,
     /// What a barometer at the road reads.
     pub pressure_hpa: f64,
     pub relative_humidity_percent: f64,
+    /// Steady change over the day.
+    pub temperature_trend_c_per_h: f64,
+    pub pressure_trend_hpa_per_h: f64,
+}
+
+impl AirTruth {
+    /// The same air all day.
+    pub fn steady(temperature_c: f64, pressure_hpa: f64, relative_humidity_percent: f64) -> Self {
+        AirTruth {
+            temperature_c,
+            pressure_hpa,
+            relative_humidity_percent,
+            temperature_trend_c_per_h: 0.0,
+            pressure_trend_hpa_per_h: 0.0,
+        }
+    }
+
+    /// So many seconds after the start of the day; the water in it stays the same share of what it can hold.
+    pub fn after(&self, seconds: f64) -> Self {
+        let hours = seconds / 3600.0;
+        AirTruth {
+            temperature_c: self.temperature_c + hours * self.temperature_trend_c_per_h,
+            pressure_hpa: self.pressure_hpa + hours * self.pressure_trend_hpa_per_h,
+            ..*self
+        }
+    }
+
+    /// Whether it changes over the day.
+    pub fn changes(&self) -> bool {
+        self.temperature_trend_c_per_h != 0.0 || self.pressure_trend_hpa_per_h != 0.0
+    }
 }
 
 /// What the sensors make of the truth. A resolution of 0 means none.
@@ -215,9 +290,21 @@ pub struct SensorTruth {
     pub power_drift_w_per_h: f64,
     /// The zero is read and set before each block, and read once more at the end; `test.toml` tells of it.
     pub power_zeroed: bool,
+    /// 0.002: reads 0.2 % more for each kelvin that the air is warmer than at the start of the day.
+    pub power_scale_per_k: f64,
+    /// A meter in one leg only, that doubles what it reads; `None`: both are read.
+    pub one_leg: Option<OneLeg>,
+    /// When the pedals stop, the unit goes on showing the last power and cadence for so long.
+    pub power_sticks_s: f64,
+    /// Sampled by need, the power is the mean since the last record; else that of the last second.
+    pub power_since_last: bool,
     pub power_resolution_w: f64,
+    /// Power and speed are cut off to their steps instead of rounded.
+    pub cuts_off: bool,
     /// The power at a stamp is the mean of the interval that ended this long before it.
     pub power_delay_s: f64,
+    /// The power at a stamp is the mean over this time (or the sampling interval, where that is longer).
+    pub power_averaged_s: f64,
     pub speed_source: SpeedTruth,
     pub speed_scale_error: f64,
     pub speed_noise_m_s: f64,
@@ -231,6 +318,11 @@ pub struct SensorTruth {
     pub barometer_trend_m_per_h: f64,
     /// Part of the dynamic pressure that the port feels; altitude reads low by it.
     pub barometer_port_coefficient: f64,
+    /// Altitude follows the height as a first-order filter of this time constant: on an even slope it is late by
+    /// it. Barometers smooth, and smoothing of about this kind is common practice (no published source).
+    pub altitude_lag_s: f64,
+    /// Altitude by satellites; the barometer then has no say. `None`: by the barometer.
+    pub altitude_from_positions: Option<PositionAltitude>,
     /// Position wander on each axis (Ornstein–Uhlenbeck).
     pub position_sd_m: f64,
     pub position_memory_s: f64,
@@ -238,12 +330,88 @@ pub struct SensorTruth {
     pub position_as_stored: bool,
     /// The thermometer reads this much above the air, which a unit in the sun does.
     pub temperature_offset_c: f64,
+    /// The offset grows with the sun.
+    pub temperature_offset_c_per_h: f64,
+    pub has_thermometer: bool,
+    /// Seconds after which 1/e of a difference is left; 0: none. The three below need it.
+    pub thermometer_memory_s: f64,
+    /// Above what it comes to, at the start: the unit comes out of the house.
+    pub temperature_start_c: f64,
+    /// What it comes to lies so much higher while the rider stands and no wind cools it.
+    pub temperature_standing_c: f64,
     pub temperature_resolution_c: f64,
+    /// How often over the day the air is read, evenly from start to end, and written into `test.toml`.
+    pub air_readings: usize,
     /// A sensor in front of the rider; `None`: the ordinary bike without one.
     pub air_speed: Option<AirSpeedTruth>,
     /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
     /// it. `None`: nobody looked.
     pub hand_held_wind_sd_m_s: Option<f64>,
+}
+
+/// A unit beside the first one. What the first unit has no sensor for stands here, or both have it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondUnit {
+    /// Its own sensors, with errors of their own.
+    pub sensors: SensorTruth,
+    pub has: Channels,
+    /// What the first unit records beside it.
+    pub first_has: Channels,
+    /// Its clock less the true time, at the start of the day.
+    pub clock_offset_s: f64,
+    /// How much its clock gains in an hour.
+    pub clock_drift_s_per_h: f64,
+    pub format: Format,
+}
+
+/// Which channels a unit records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Channels {
+    /// Power and cadence.
+    pub power: bool,
+    /// Speed and distance.
+    pub speed: bool,
+    pub positions: bool,
+    pub altitude: bool,
+    pub temperature: bool,
+}
+
+impl Channels {
+    pub const NONE: Channels = Channels {
+        power: false,
+        speed: false,
+        positions: false,
+        altitude: false,
+        temperature: false,
+    };
+    pub const ALL: Channels = Channels {
+        power: true,
+        speed: true,
+        positions: true,
+        altitude: true,
+        temperature: true,
+    };
+}
+
+/// Errors of an altitude that is a position's: it wanders (Ornstein–Uhlenbeck).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PositionAltitude {
+    pub sd_m: f64,
+    pub memory_s: f64,
+    pub resolution_m: f64,
+}
+
+/// What the leg with the meter does of the whole work.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneLeg {
+    pub share: f64,
+    /// Steady change over the day, as by fatigue.
+    pub share_per_h: f64,
+    /// Added in each set-up by its place in the list: 0 in the baseline, once in the next, twice in the third.
+    pub share_by_setup: f64,
+    /// Slow wander about it (Ornstein–Uhlenbeck).
+    pub wander_sd: f64,
+    pub wander_memory_s: f64,
 }
 
 /// Reads the speed of the air along the direction of travel, true · (1 + `scale_error`) + noise.
@@ -261,6 +429,9 @@ pub enum Sampling {
     Every(f64),
     /// Once a second at most, and only when something changed, or after `longest_s`.
     OnChange { longest_s: f64 },
+    /// Every 1 to 8 s, as often as real units that sample by need do: 27, 24, 18, 11, 8, 6, 4 and 2 % of the intervals
+    /// (some 50 rides of 2015 and 2016, 100,000 intervals).
+    ByNeed,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -311,6 +482,14 @@ pub enum Incident {
     PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
     /// The timer is stopped while the ride goes on; that pass is none any more.
     Pause { pass: usize, at_m: f64, duration_s: f64 },
+    /// Positions are off for a while, ahead of the rider and to his left, as under trees or between houses.
+    PositionsOff {
+        pass: usize,
+        at_m: f64,
+        ahead_m: f64,
+        left_m: f64,
+        duration_s: f64,
+    },
     /// For a while CdA is this many times what it is: more than 1 where the rider sits up, less where he rides
     /// behind somebody. What is told as the true CdA of the pass knows nothing of it.
     OtherDrag {
@@ -331,6 +510,8 @@ pub enum Incident {
         over_m: f64,
         extra_m: f64,
     },
+    /// The unit's altitude is calibrated on the way: from there on it stands `jump_m` higher.
+    AltitudeJump { pass: usize, at_m: f64, jump_m: f64 },
 }
 
 impl Incident {
@@ -342,10 +523,12 @@ impl Incident {
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
             | Incident::Pause { pass, .. }
+            | Incident::PositionsOff { pass, .. }
             | Incident::OtherDrag { pass, .. }
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }
-            | Incident::OtherLine { pass, .. } => pass,
+            | Incident::OtherLine { pass, .. }
+            | Incident::AltitudeJump { pass, .. } => pass,
         }
     }
 }
@@ -422,8 +605,14 @@ impl SensorTruth {
             power_noise_w: 0.0,
             power_drift_w_per_h: 0.0,
             power_zeroed: false,
+            power_scale_per_k: 0.0,
+            one_leg: None,
+            power_sticks_s: 0.0,
+            power_since_last: false,
             power_resolution_w: 0.0,
+            cuts_off: false,
             power_delay_s: 0.0,
+            power_averaged_s: 0.0,
             speed_source: SpeedTruth::WheelSensor,
             speed_scale_error: 0.0,
             speed_noise_m_s: 0.0,
@@ -434,11 +623,19 @@ impl SensorTruth {
             barometer_walk_m_per_sqrt_min: 0.0,
             barometer_trend_m_per_h: 0.0,
             barometer_port_coefficient: 0.0,
+            altitude_lag_s: 0.0,
+            altitude_from_positions: None,
             position_sd_m: 0.0,
             position_memory_s: 45.0,
             position_as_stored: false,
             temperature_offset_c: 0.0,
+            temperature_offset_c_per_h: 0.0,
+            has_thermometer: true,
+            thermometer_memory_s: 0.0,
+            temperature_start_c: 0.0,
+            temperature_standing_c: 0.0,
             temperature_resolution_c: 0.0,
+            air_readings: 1,
             air_speed: None,
             hand_held_wind_sd_m_s: None,
         }

@@ -2,7 +2,7 @@
 
 use super::plan::{
     AirTruth, CourseTruth, DayPlan, Files, Format, LapHabit, RiderTruth, SensorTruth, SetupTruth, Shape,
-    TimerHabit, Wave, WindTruth,
+    TimerHabit, TrackTruth, Wave, WindTruth,
 };
 use super::{Purpose, random};
 use rand::Rng;
@@ -32,11 +32,7 @@ pub fn demo_plan() -> DayPlan {
         loose.name = "loose jacket".to_string();
         close.name = "close-fitting jacket".to_string();
     }
-    plan.air = AirTruth {
-        temperature_c: 14.5,
-        pressure_hpa: 1016.8,
-        relative_humidity_percent: 72.0,
-    };
+    plan.air = AirTruth::steady(14.5, 1016.8, 72.0);
     plan.wind = WindTruth {
         mean_east_m_s: 0.7,
         mean_north_m_s: -0.5,
@@ -111,6 +107,36 @@ pub fn loop_plan(seed: u64, order: &str, change_percent: f64) -> DayPlan {
     plan.with_order(order, 4)
 }
 
+/// A track of 250 m in the open, in a light wind; eight flying laps a block.
+/// Letters are set-ups (A the baseline); B has `change_percent` more drag area.
+pub fn track_plan(seed: u64, order: &str, change_percent: f64) -> DayPlan {
+    let mut rng = random(seed, Purpose::Plan);
+    let course = CourseTruth {
+        shape: Shape::Loop,
+        elevation_m: 60.0,
+        length_m: 250.0,
+        lead_in_m: 80.0,
+        run_out_m: 40.0,
+        approach_m: 100.0,
+        track: Some(TrackTruth {
+            bend_radius_m: 23.0,
+            transition_m: 12.0,
+            centre_of_mass_height_m: 1.0,
+        }),
+        ..course(&mut rng)
+    };
+    let mut plan = plan(seed, course, change_percent, &mut rng);
+    plan.title = "Laps of a track".to_string();
+    plan.rider.power_w = 280.0;
+    plan.rider.entry_speed_m_s = 11.0;
+    plan.wind.mean_east_m_s *= 0.25;
+    plan.wind.mean_north_m_s *= 0.25;
+    plan.wind.wander_sd_m_s = 0.15;
+    plan.wind.gust_along_sd_m_s = 0.25;
+    plan.wind.gust_across_sd_m_s = 0.25;
+    plan.with_order(order, 8)
+}
+
 fn wave(amplitude: f64, length_m: f64, phase_rad: f64) -> Wave {
     Wave {
         amplitude,
@@ -143,8 +169,10 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         lead_in_m: 250.0,
         run_out_m: 250.0,
         approach_m: 500.0,
+        covered: None,
         surfaces: Vec::new(),
         slow_places: Vec::new(),
+        track: None,
     }
 }
 
@@ -156,6 +184,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         crr: 0.0045,
         total_mass_kg: 83.0,
         wheel_radius_m: 0.336,
+        rollout_factor: 1.0,
         wheel_inertia_kg_m2: 0.14,
         drivetrain_efficiency: 0.976,
     };
@@ -164,11 +193,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         cda_m2: base.cda_m2 * (1.0 + change_percent / 100.0),
         ..base.clone()
     };
-    let air = AirTruth {
-        temperature_c: 18.0,
-        pressure_hpa: standard_pressure_hpa(course.elevation_m),
-        relative_humidity_percent: 60.0,
-    };
+    let air = AirTruth::steady(18.0, standard_pressure_hpa(course.elevation_m), 60.0);
     DayPlan {
         title: String::new(),
         seed,
@@ -180,6 +205,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         wind: wind(rng),
         air,
         sensors: SensorTruth::ordinary(),
+        second_unit: None,
         format: Format::Fit,
         files: Files::One,
         incidents: Vec::new(),
@@ -197,6 +223,7 @@ fn rider() -> RiderTruth {
         entry_speed_m_s: 9.6,
         entry_speed_sd_m_s: 0.25,
         standing_start: false,
+        mass_loss_kg_per_h: 0.0,
         rest_s: 90.0,
         turn_round_s: 0.0,
         position_block_sd: 0.01,

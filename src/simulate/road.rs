@@ -1,6 +1,7 @@
 //! Where the road is: position, bearing, height and slope at each metre along its centre line.
 
 use super::plan::{CourseTruth, Shape, Wave};
+use super::track::Track;
 use std::f64::consts::TAU;
 
 /// Metres between the nodes of the centre line: between two of them the road is straight, and at a radius of
@@ -18,10 +19,13 @@ pub(super) struct RoadPoint {
     pub sin_slope: f64,
     /// Times the Crr of the tyres.
     pub crr_factor: f64,
+    /// Of a track, to the left.
+    pub curve_per_m: f64,
 }
 
 pub(super) struct Road {
     course: CourseTruth,
+    track: Option<Track>,
     hills: Vec<Wave>,
     bends: Vec<Wave>,
     /// `s` of the first node.
@@ -91,8 +95,14 @@ impl Road {
         } else {
             (-beyond, lap + beyond)
         };
+        let track = course.track.filter(|_| is_loop);
+        let (hills, bends) = match track {
+            Some(_) => (Vec::new(), Vec::new()),
+            None => (hills, bends),
+        };
         let mut road = Road {
             course: course.clone(),
+            track: track.map(|truth| Track::of(&truth, lap)),
             hills,
             bends,
             first_m,
@@ -148,6 +158,9 @@ impl Road {
     }
 
     pub fn bearing_rad(&self, s: f64) -> f64 {
+        if let Some(track) = &self.track {
+            return self.course.bearing_deg.to_radians() - track.turned_rad(s);
+        }
         let turning = if self.is_loop() {
             -TAU * s / self.course.length_m
         } else {
@@ -195,6 +208,7 @@ impl Road {
             elevation_m: self.elevation_m(s),
             sin_slope: self.sin_slope(s),
             crr_factor: self.crr_factor(s),
+            curve_per_m: self.track.map_or(0.0, |track| track.curve_per_m(s)),
         }
     }
 

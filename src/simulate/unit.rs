@@ -3,8 +3,9 @@
 use super::path::{Doing, Path};
 use super::plan::{DayPlan, Files, Format, Incident, LapHabit, SpeedTruth, TimerHabit};
 use super::ride::Trace;
+use super::second_unit::{self, Clock};
 use super::sensors;
-use super::{Purpose, random};
+use super::{Purpose, cover, random};
 use crate::recording::{self, ExtraChannel, Recording, Sample, Session, TimerEvent};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -41,7 +42,18 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
         } => Some((pass, at_m, duration_s)),
         _ => None,
     });
-    let samples = sensors::samples(plan, path, trace, &silent, &mut rng);
+    let jumps = altitude_jumps(plan, path, trace);
+    let mut samples = sensors::samples(plan, path, trace, &silent, &jumps, &Clock::TRUE, &mut rng);
+    cover::spoil(plan, path, trace, &mut samples);
+    if let Some(second) = &plan.second_unit {
+        for (_, sample) in &mut samples {
+            second_unit::keep(sample, &second.first_has);
+        }
+    }
+    let counts_turns = plan
+        .second_unit
+        .as_ref()
+        .is_none_or(|second| second.first_has.speed);
     let mut air_rng = random(plan.seed, Purpose::AirSpeed);
     let marks = lap_marks(plan, path, trace);
     let windows = file_windows(plan, trace);
@@ -63,6 +75,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
             let pauses: Vec<Window> = pauses.iter().map(absolute).collect();
             let air = sensors::air_speeds(plan, trace, &held, &mut air_rng);
             let mut recording = recording(plan, file_name(plan, index, count), held, &pauses, &marks);
+            recording.wheel_sensor = recording.wheel_sensor.filter(|_| counts_turns);
             recording.extra.extend(air.map(|values| ExtraChannel {
                 name: AIR_SPEED.to_string(),
                 units: "m/s".to_string(),
@@ -70,6 +83,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
             }));
             recording
         })
+        .chain(second_unit::record(plan, path, trace))
         .filter(|recording| !recording.samples.is_empty())
         .collect()
 }
@@ -135,7 +149,7 @@ fn pauses(plan: &DayPlan, path: &Path, trace: &Trace, rng: &mut ChaCha8Rng) -> V
 }
 
 /// When the incidents that `pick` knows take place: (pass, metres after its first gate, duration).
-fn while_in_pass(
+pub(super) fn while_in_pass(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
@@ -144,17 +158,31 @@ fn while_in_pass(
     let picked = plan.incidents.iter().filter_map(pick);
     picked
         .filter_map(|(pass, at_m, duration_s)| {
-            let span = path
-                .spans
-                .iter()
-                .find(|span| matches!(span.doing, Doing::Pass { number, .. } if number + 1 == pass))?;
-            let from_s = trace.time_at(span.from_m + at_m);
+            let from_s = time_in_pass(path, trace, pass, at_m)?;
             Some(Window {
                 from_s,
                 to_s: from_s + duration_s,
             })
         })
         .collect()
+}
+
+/// Seconds since the start of the trace, and metres.
+fn altitude_jumps(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<(f64, f64)> {
+    let jumps = plan.incidents.iter().filter_map(|incident| match *incident {
+        Incident::AltitudeJump { pass, at_m, jump_m } => {
+            Some((time_in_pass(path, trace, pass, at_m)?, jump_m))
+        }
+        _ => None,
+    });
+    jumps.collect()
+}
+
+/// When a pass, by its number, was so far beyond its first gate; seconds since the start of the trace.
+fn time_in_pass(path: &Path, trace: &Trace, pass: usize, at_m: f64) -> Option<f64> {
+    let of_pass = |doing: Doing| matches!(doing, Doing::Pass { number, .. } if number + 1 == pass);
+    let span = path.spans.iter().find(|span| of_pass(span.doing))?;
+    Some(trace.time_at(span.from_m + at_m))
 }
 
 /// When the lap button was pressed, unix seconds, whole.
@@ -181,7 +209,7 @@ fn lap_marks(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<f64> {
     marks
 }
 
-fn recording(
+pub(super) fn recording(
     plan: &DayPlan,
     file: PathBuf,
     samples: Vec<Sample>,
@@ -232,6 +260,7 @@ fn recording(
         wheel_sensor: (is_fit && plan.sensors.speed_source == SpeedTruth::WheelSensor).then_some(true),
         device: None,
         rider_mass_kg: None,
+        one_leg_power: false,
         faults: Vec::new(),
     }
 }

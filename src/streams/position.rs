@@ -1,7 +1,8 @@
 //! Positions: what cannot be is taken out; lengths and bearings on the ellipsoid.
 
-use super::Streams;
 use super::mark::{excursions, list};
+use super::{Streams, position_jumps};
+use crate::treatment::{AsRecorded, Treatment};
 use geo::{Bearing, Distance, Geodesic, Point};
 
 /// No bicycle on a road is faster, so a longer step is a fault of the position.
@@ -9,8 +10,20 @@ const FASTEST_M_S: f64 = 60.0;
 /// Longer excursions than this many samples are not told from a real, if strange, place.
 const LONGEST_EXCURSION: usize = 10;
 
-pub(super) fn clean(streams: &mut Streams) {
+pub(super) fn clean(streams: &mut Streams, as_recorded: &AsRecorded) {
     take_out_impossible(streams);
+    let judged = !as_recorded.leaves(Treatment::PositionJumps);
+    if judged {
+        // Before the jumps: the first place after a held one would look like one.
+        position_jumps::take_out_held(streams);
+    }
+    take_out_jumps(streams);
+    if judged {
+        position_jumps::take_out_aside(streams);
+    }
+}
+
+fn take_out_jumps(streams: &mut Streams) {
     let jump = |a: usize, b: usize| {
         let elapsed = streams.time_s[b] - streams.time_s[a];
         chord_m(streams, a, b).is_some_and(|chord| chord > FASTEST_M_S * elapsed)
@@ -88,6 +101,16 @@ fn point(streams: &Streams, index: usize) -> Option<Point<f64>> {
 /// Length of the geodesic between two samples (WGS 84). [m]
 pub(super) fn chord_m(streams: &Streams, a: usize, b: usize) -> Option<f64> {
     Some(Geodesic.distance(point(streams, a)?, point(streams, b)?))
+}
+
+/// From a sample to a place. [m]
+pub(super) fn distance_m(
+    streams: &Streams,
+    index: usize,
+    latitude_deg: f64,
+    longitude_deg: f64,
+) -> Option<f64> {
+    Some(Geodesic.distance(point(streams, index)?, Point::new(longitude_deg, latitude_deg)))
 }
 
 /// East and north of sample `b` as seen from sample `a`. [m]

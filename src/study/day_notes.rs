@@ -8,10 +8,6 @@ use std::f64::consts::TAU;
 
 /// Gauges are read to about this (common practice, no published source).
 const PRESSURES_ALIKE_BAR: f64 = 0.15;
-/// A rollout is measured to some millimetres in two metres (common practice, no published source).
-const ROLLOUTS_ALIKE: f64 = 0.002;
-/// +1 % of speed is −3.2 % of CdA (docs/limits.md).
-const CDA_OVER_SPEED: f64 = 3.2;
 
 /// Gives a pass what was noted before its block. `noted_at_s`: when, for each block of the day.
 pub(super) fn hand_over(ride: &mut PassRide, day: &TestDay, zeros: &PowerZeros, noted_at_s: &[Option<f64>]) {
@@ -84,7 +80,7 @@ pub(super) fn sentences(day: &TestDay, zeros: &PowerZeros, rides: &[PassRide]) -
     let rolled = noted(|n| n.rollout_m.is_some());
     if rolled > 0 {
         all.push(format!(
-            "Rollout measured before {}: used as rolling radius; the recorded speed stands as the unit counted it.",
+            "Rollout measured before {}: used as rolling radius, and to tell the speed scales of set-ups apart.",
             blocks(rolled)
         ));
     }
@@ -148,25 +144,6 @@ pub(super) fn remarks(day: &TestDay, zeros: &PowerZeros, rides: &[PassRide]) -> 
                 low.1, low.0, high.1, high.0
             ),
             "Ride all set-ups at one pressure, or write a crr for each set-up if you know it.",
-        ));
-    }
-    if let Some((low, high)) = apart(day, |n| n.rollout_m)
-        && high.1 / low.1 - 1.0 > ROLLOUTS_ALIKE
-    {
-        let share = 100.0 * (high.1 / low.1 - 1.0);
-        all.push(Warning::new(
-            "rollout",
-            format!(
-                "one turn of the wheel is {:.3} m with '{}' and {:.3} m with '{}': where the unit counted both with one \
-                 circumference, this {share:.1} % is {:.1} % of CdA in the comparison; the recordings do not say which it \
-                 was set to, so the speed is not rescaled",
-                low.1,
-                low.0,
-                high.1,
-                high.0,
-                CDA_OVER_SPEED * share
-            ),
-            "Set the rollout in the unit before the blocks of each set-up; if that was done, nothing need be done.",
         ));
     }
     if !zeros.is_empty() {

@@ -203,7 +203,7 @@ impl Matched {
             common: common
                 .map(|line| CommonInput {
                     input: line.input,
-                    of_the_day: line.input == "air density",
+                    of_the_day: line.input == "air density" || line.of_setup.is_some(),
                     effect: own
                         .iter()
                         .map(|s| line.effect_log_ratio[*s] - line.effect_log_ratio[own[0]])

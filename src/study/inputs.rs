@@ -1,7 +1,10 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::altitude_lag;
+use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
-use super::{FitEnd, SetupResult, Surveyed};
+use super::speed_scale::SpeedScales;
+use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
 use crate::estimate::joint::explore::Ended;
@@ -12,19 +15,25 @@ use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
 use crate::treatment::Treatment;
 
-/// Relative standard uncertainty of a speed channel that nobody has checked: tyre size from a table, wear,
-/// pressure and load. Common practice, no published source.
-const SPEED_SCALE: f64 = 0.005;
-
 /// What the joint estimate has among its unknowns.
-const INSIDE: [&str; 3] = [
+const INSIDE: [&str; 4] = [
+    "power meter with temperature",
     "mean wind, east",
     "mean wind, north",
     "climb from start to finish",
 ];
 
+/// What a set-up has of its own in the speed scale: another error for each, and on each day.
+pub const OWN_SPEED_SCALE: &str = "speed scale of one set-up";
+
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec<SharedInput> {
+pub(super) fn shared(
+    surveyed: &Surveyed,
+    rides: &[PassRide],
+    rolling: &Rolling,
+    speed_scales: &SpeedScales,
+    delays: &PowerDelays,
+) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
     // Weighed before its block or not, a mass is read off one scale, whose error all passes share.
@@ -36,21 +45,12 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
-    let checks: Vec<f64> = surveyed
-        .streams
-        .iter()
-        .filter_map(|s| s.speed_check.map(|c| c.standard_uncertainty))
-        .collect();
-    let check = checks
-        .iter()
-        .copied()
-        .reduce(f64::min)
-        .unwrap_or(2.0 * SPEED_SCALE);
     let line = |input, standard_uncertainty, unit, shift| SharedInput {
         input,
         standard_uncertainty,
         unit,
         inside: INSIDE.contains(&input),
+        of_setup: None,
         shift,
     };
     let mut inputs = vec![
@@ -60,7 +60,11 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         }),
         line(
             "power meter scale",
-            surveyed.test_day.power_scale.standard_uncertainty,
+            surveyed
+                .test_day
+                .power_scale
+                .standard_uncertainty
+                .hypot(slow::one_leg_scale(rides)),
             "1",
             |e| Shift {
                 power_scale: 1.0 + e,
@@ -84,7 +88,7 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
         }),
         line(
             "speed scale",
-            check.min(2.0 * SPEED_SCALE).hypot(SPEED_SCALE),
+            speed_scales.common_standard_uncertainty,
             "1",
             |e| Shift {
                 speed_scale: 1.0 + e,
@@ -122,6 +126,35 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             },
         ),
     ];
+    if let Some(open_s) = altitude_lag::open_s(surveyed) {
+        inputs.push(line("altitude lag", open_s, "s", |e| Shift {
+            altitude_lag_s: e,
+            ..Shift::default()
+        }));
+    }
+    if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
+        inputs.push(line("power delay", open_s, "s", |e| Shift {
+            power_delay_s: e,
+            ..Shift::default()
+        }));
+    }
+    let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
+    inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
+        warming_k_per_h: e,
+        ..Shift::default()
+    }));
+    let loss = slow::mass_loss_uncertainty(surveyed);
+    inputs.push(line("loss of mass", loss, "kg/h", |e| Shift {
+        mass_loss_kg_per_h: e,
+        ..Shift::default()
+    }));
+    let per_kelvin = mean(|r| r.in_day.power_scale_per_k_standard_uncertainty);
+    inputs.push(line("power meter with temperature", per_kelvin, "1/K", |e| {
+        Shift {
+            power_scale_per_k: e,
+            ..Shift::default()
+        }
+    }));
     let of_surfaces = surfaces(surveyed);
     if of_surfaces > 0.0 {
         inputs.push(line("rolling resistance of surfaces", of_surfaces, "1", |e| {
@@ -131,6 +164,14 @@ pub fn shared(surveyed: &Surveyed, rides: &[PassRide], rolling: &Rolling) -> Vec
             }
         }));
     }
+    let own = speed_scales.own_standard_uncertainty.iter().enumerate();
+    inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
+        of_setup: Some(setup),
+        ..line(OWN_SPEED_SCALE, *u, "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        })
+    }));
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -163,7 +204,7 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
         .course
         .profile
         .as_ref()
-        .map_or(0.0, |p| p.standard_uncertainty_m);
+        .map_or(0.0, |p| p.standard_uncertainty_m.hypot(p.wander_m));
     noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
 }
 
@@ -186,6 +227,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                     (joint.gust_square_standard_uncertainty_m2_s2, "m²/s²")
                 }
                 "climb of the road" => (known("climb from start to finish"), "m"),
+                "power meter with temperature" => (known(line.input), "1/K"),
                 "remounting" => (strengths.block_sd, "1"),
                 "position from pass to pass" => (strengths.pass_sd, "1"),
                 // Of gusts alike in both directions, whose mean square is one and a half times their variance.
@@ -198,6 +240,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                 standard_uncertainty,
                 unit,
                 inside: true,
+                of_setup: None,
                 effect_cda_m2: (0..line.log_cda.len())
                     .map(|s| {
                         if ridden(s) {

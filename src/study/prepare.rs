@@ -1,11 +1,15 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
+use super::altitude_lag;
 use super::assign::{self, Assigned};
 use super::flags::{braking, other_lines};
+use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
+use super::speed_scale::SpeedScales;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes};
+use super::{PassResult, Surveyed, covered, day_notes, slow};
 use crate::air::Air;
+use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::braking::{SlowPlace, share_slow_places};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
@@ -13,7 +17,7 @@ use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
-use crate::test_day::{Shape, Surface};
+use crate::test_day::{Shape, Surface, TestDay};
 use crate::treatment::Treatment;
 use crate::warning::Warning;
 
@@ -29,6 +33,8 @@ pub struct Prepared {
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
+    pub speed_scales: SpeedScales,
+    pub(super) delays: PowerDelays,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -36,6 +42,14 @@ impl Prepared {
     /// As the estimates take it.
     pub fn day(&self) -> Day<'_> {
         day(&self.surveyed, &self.rides)
+    }
+}
+
+/// What the rider says of the altitudes.
+pub(super) fn heights_given(day: &TestDay) -> HeightsGiven {
+    HeightsGiven {
+        lag_s: day.altitude_lag_s,
+        as_recorded: day.as_recorded.clone(),
     }
 }
 
@@ -50,7 +64,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 
 /// # Errors
 /// As [`compare_surveyed`].
-pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
+pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
     needs_power(&surveyed)?;
@@ -59,8 +73,34 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
+    warnings.extend(covered::mend(&mut surveyed, &assigned, &airs));
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
-    let (mut rides, mut passes) = rides(&surveyed, &assigned, &airs, &zeros);
+    let speed_scales = SpeedScales::of(&surveyed, &assigned);
+    speed_scales.apply(&mut surveyed.ridden, &assigned);
+    let as_recorded = zeros.corrected(&surveyed.streams);
+    let cut = |surveyed: &Surveyed, streams: &[Streams]| {
+        let (mut rides, passes) = rides(surveyed, &assigned, &airs, &zeros, streams, &speed_scales);
+        slow::place(&mut rides, surveyed, &airs);
+        (rides, passes)
+    };
+    let (mut rides, mut passes) = cut(&surveyed, &as_recorded);
+    let delays = PowerDelays::of(&surveyed.test_day, &surveyed.ridden.passes, &rides, &as_recorded);
+    let in_step = delays.corrected(as_recorded);
+    if delays.moves_any() {
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
+    warnings.extend(delays.warnings(&surveyed.streams));
+    for _ in 0..altitude_lag::ROUNDS {
+        let heights = altitude_lag::Heights {
+            day: &surveyed.test_day,
+            passes: &surveyed.ridden.passes,
+            streams: &surveyed.streams,
+        };
+        if !heights.put_back(&mut surveyed.ridden.course, &rides) {
+            break;
+        }
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
     other_lines(&rides, &surveyed.ridden, &mut passes);
     if rides.is_empty() {
@@ -82,6 +122,8 @@ pub fn prepared(surveyed: Surveyed) -> Result<Prepared> {
         passes,
         airs,
         zeros,
+        speed_scales,
+        delays,
         warnings,
         surveyed,
     })
@@ -169,14 +211,15 @@ fn surfaces(surveyed: &Surveyed) -> &[Surface] {
     }
 }
 
-/// Cuts every pass that counts into cells; the results of all passes come with their flags.
+/// Cuts every pass that counts out of the recordings as they were set right, into cells; the results of all passes come with their flags.
 pub(super) fn rides(
     surveyed: &Surveyed,
     assigned: &Assigned,
     airs: &[Air],
     zeros: &PowerZeros,
+    all_streams: &[Streams],
+    speed_scales: &SpeedScales,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
-    let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
     let noted_at_s: Vec<Option<f64>> = blocks
         .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
@@ -210,6 +253,7 @@ pub(super) fn rides(
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
                 cells: cell_count(to_m - from_m, counted),
                 surfaces: surfaces(surveyed),
+                speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,
             };

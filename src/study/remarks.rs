@@ -17,8 +17,6 @@ const USUAL_CDA_M2: std::ops::RangeInclusive<f64> = 0.15..=0.60;
 const USUAL_CRR: std::ops::RangeInclusive<f64> = 0.0015..=0.015;
 /// Forward and reverse farther apart than this are worth a remark.
 const DIRECTION_SHARE: f64 = 0.10;
-/// A speed scale farther from the positions' than this (and twice its uncertainty) is worth a remark.
-const SPEED_OFF: f64 = 0.01;
 /// Passes whose barometers disagree by more than this tell little of the road's shape.
 const HEIGHTS_APART_M: f64 = 1.5;
 
@@ -49,7 +47,6 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     directions(seen, &mut all);
     drag_areas(seen, &mut all);
     rolling(seen, &mut all);
-    speed_scale(seen, &mut all);
     speed_source(seen, &mut all);
     repairs(seen, &mut all);
     heights(seen, &mut all);
@@ -176,26 +173,6 @@ fn rolling(seen: &Seen, all: &mut Vec<Warning>) {
     }
 }
 
-fn speed_scale(seen: &Seen, all: &mut Vec<Warning>) {
-    for s in &seen.surveyed.streams {
-        let Some(check) = s.speed_check else { continue };
-        let off = check.ratio - 1.0;
-        if off.abs() > SPEED_OFF.max(2.0 * check.standard_uncertainty) {
-            all.push(Warning::new(
-                "speed scale",
-                format!(
-                    "{}: distance by speed is {:+.1} ± {:.1} % off that of the positions, which moves CdA by about {:+.0} %",
-                    s.name(),
-                    100.0 * off,
-                    100.0 * check.standard_uncertainty,
-                    -300.0 * off
-                ),
-                "Set the wheel's circumference in the unit by a rollout; between set-ups on the same wheel it cancels.",
-            ));
-        }
-    }
-}
-
 fn speed_source(seen: &Seen, all: &mut Vec<Warning>) {
     for s in seen
         .surveyed
@@ -249,6 +226,16 @@ fn repairs(seen: &Seen, all: &mut Vec<Warning>) {
 
 fn heights(seen: &Seen, all: &mut Vec<Warning>) {
     match &seen.surveyed.ridden.course.profile {
+        Some(profile) if profile.wander_m > 0.0 => all.push(Warning::new(
+            "altitude from positions",
+            format!(
+                "passes disagree in the shape of the road as altitudes from positions do, and a barometer's do not: a \
+                 climb is known to ± {:.1} m only",
+                profile.wander_m
+            ),
+            "Record with a barometer, or take the unit's barometer into use; out and back or round a loop the climb \
+             cancels.",
+        )),
         Some(profile) if profile.disagreement_m > HEIGHTS_APART_M => all.push(Warning::new(
             "altitude",
             format!(

@@ -1,5 +1,6 @@
 //! What the engine gives: the course with its passes, and the answer to a test day.
 
+use super::speed_scale::SpeedScales;
 use super::stopwatch::Stopwatched;
 use super::yaw::Yaw;
 use crate::air::AirState;
@@ -117,6 +118,7 @@ pub struct Compared {
     pub budget: Vec<BudgetLine>,
     pub basis: Basis,
     pub rolling: Rolling,
+    pub speed_scales: SpeedScales,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.
     pub assumptions: Vec<String>,

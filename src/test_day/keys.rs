@@ -17,7 +17,12 @@ pub(super) const TOP: &[&str] = &[
     "window",
     "surface",
 ];
-pub(super) const RIDER: &[&str] = &["total_mass_kg", "total_mass_standard_uncertainty_kg"];
+pub(super) const RIDER: &[&str] = &[
+    "total_mass_kg",
+    "total_mass_standard_uncertainty_kg",
+    "mass_loss_kg_per_h",
+    "mass_loss_standard_uncertainty_kg_per_h",
+];
 pub(super) const BIKE: &[&str] = &[
     "drivetrain_efficiency",
     "drivetrain_efficiency_standard_uncertainty",
@@ -30,7 +35,20 @@ pub(super) const BIKE: &[&str] = &[
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
-pub(super) const SENSORS: &[&str] = &["as_recorded"];
+pub(super) const SENSORS: &[&str] = &[
+    "as_recorded",
+    "clock_offset_s",
+    "clock_offset_standard_uncertainty_s",
+    "power_delay_s",
+    "power_delay_standard_uncertainty_s",
+    "altitude_lag_s",
+    "altitude_lag_standard_uncertainty_s",
+    "power_scale_per_k",
+    "power_scale_per_k_standard_uncertainty",
+    "power_side",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
+];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
@@ -60,6 +78,8 @@ pub(super) const SETUP: &[&str] = &[
     "wheel_inertia_standard_uncertainty_kg_m2",
     "crr",
     "crr_standard_uncertainty",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
     "differs",
     "same_as",
 ];

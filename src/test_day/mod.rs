@@ -3,6 +3,7 @@
 mod air_speed;
 mod bicycle;
 mod blocks;
+mod clocks;
 mod faults;
 mod gates;
 mod keys;
@@ -16,6 +17,7 @@ mod readings;
 mod section;
 mod sensors;
 mod setups;
+mod slow;
 mod suggest;
 mod surfaces;
 mod syntax;
@@ -23,7 +25,9 @@ mod syntax;
 mod tests;
 
 pub use parse::{parse, read, without_file};
+pub use slow::{PowerSide, Slow};
 
+use crate::streams::ClockGiven;
 use crate::treatment::AsRecorded;
 
 /// A value with its standard uncertainty, and whether the user wrote it.
@@ -43,6 +47,7 @@ pub struct TestDay {
     /// Relative scale of the power meter: 1 with its uncertainty.
     pub power_scale: Measured,
     pub power_at: PowerAt,
+    pub slow: Slow,
     pub air: Vec<AirReading>,
     pub air_speed: Option<AirSpeedGiven>,
     pub course: Option<CourseGiven>,
@@ -56,6 +61,14 @@ pub struct TestDay {
     pub surfaces: Vec<Surface>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// Clocks of units that the user knows to be off.
+    pub clocks: Vec<ClockGiven>,
+    /// True over recorded speed, where the user gives it for all set-ups.
+    pub speed_scale: Option<Measured>,
+    /// By how much power is stamped later than the speed that it makes, where the user knows it. [s]
+    pub power_delay_s: Option<Measured>,
+    /// By how much altitude comes after the road, where the user knows it. [s]
+    pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }
@@ -70,6 +83,8 @@ pub struct Setup {
     /// Both wheels together.
     pub wheel_inertia_kg_m2: Measured,
     pub crr: Measured,
+    /// True over recorded speed, where the user gives it for this set-up.
+    pub speed_scale: Option<Measured>,
     pub differs: Differs,
     /// Index of the set-up that this one is the same as (a null test).
     pub same_as: Option<usize>,

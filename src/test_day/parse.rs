@@ -2,10 +2,11 @@
 
 use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
+use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, surfaces,
-    syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
+    setups, slow, surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -96,6 +97,7 @@ pub fn without_file() -> TestDay {
             given: false,
         },
         power_at: PowerAt::Crank,
+        slow: Slow::default(),
         air: Vec::new(),
         air_speed: None,
         course: None,
@@ -105,6 +107,10 @@ pub fn without_file() -> TestDay {
         windows: Vec::new(),
         surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
+        clocks: Vec::new(),
+        speed_scale: None,
+        power_delay_s: None,
+        altitude_lag_s: None,
         assumptions,
     }
 }
@@ -147,9 +153,19 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let left = top
-        .one("sensors", keys::SENSORS)
-        .map_or_else(AsRecorded::default, |section| sensors::as_recorded(&section));
+    let sensors = top.one("sensors", keys::SENSORS);
+    let left = sensors
+        .as_ref()
+        .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
+    let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
+    let speed_scale = sensors
+        .as_ref()
+        .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
+    for (setup, section) in setups.iter_mut().zip(&setup_sections) {
+        setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
+    }
+    let known = |quantity| sensors::known(sensors.as_ref()?, quantity);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
     let surfaces = surfaces::read(
@@ -185,6 +201,7 @@ fn read_tables(top: &Section) -> TestDay {
         smallest_difference_percent: smallest_difference.unwrap_or(SMALLEST_DIFFERENCE_PERCENT),
         power_scale,
         power_at: power_at.unwrap_or(PowerAt::Crank),
+        slow,
         air,
         air_speed,
         course: top.one("course", keys::COURSE).as_ref().map(gates::read),
@@ -194,6 +211,10 @@ fn read_tables(top: &Section) -> TestDay {
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         surfaces,
         as_recorded: left,
+        clocks,
+        speed_scale,
+        power_delay_s: known(&POWER_DELAY),
+        altitude_lag_s: known(&ALTITUDE_LAG),
         assumptions,
     }
 }

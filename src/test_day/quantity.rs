@@ -135,6 +135,19 @@ pub(super) static CRR_FACTOR: Quantity = Quantity {
     )],
 };
 
+pub(super) static SPEED_SCALE: Quantity = Quantity {
+    key: "speed_scale",
+    uncertainty_key: "speed_scale_standard_uncertainty",
+    name: "speed scale",
+    unit: "",
+    low: 0.8,
+    high: 1.25,
+    uncertainty_high: 0.1,
+    uncertainty: 0.002,
+    advice: "Write true over recorded speed, such as 0.993: rollout of one turn over the circumference set in the unit.",
+    guesses: &[guess(80.0, 125.0, "a percentage", |v| v / 100.0)],
+};
+
 pub(super) static POWER_ZERO: Quantity = Quantity {
     key: "power_zero_nm",
     uncertainty_key: "",
@@ -146,6 +159,32 @@ pub(super) static POWER_ZERO: Quantity = Quantity {
     uncertainty: 0.0,
     advice: "Write the torque in N m that the meter shows with nothing on the pedals, before it is zeroed, such as 0.3.",
     guesses: &[],
+};
+
+pub(super) static POWER_DELAY: Quantity = Quantity {
+    key: "power_delay_s",
+    uncertainty_key: "power_delay_standard_uncertainty_s",
+    name: "delay of the power",
+    unit: " s",
+    low: -5.0,
+    high: 10.0,
+    uncertainty_high: 5.0,
+    uncertainty: 0.3,
+    advice: "Write by how many seconds the power comes later than the speed that it makes, such as 1.2.",
+    guesses: &[guess(50.0, 10_000.0, "milliseconds", |v| v / 1000.0)],
+};
+
+pub(super) static ALTITUDE_LAG: Quantity = Quantity {
+    key: "altitude_lag_s",
+    uncertainty_key: "altitude_lag_standard_uncertainty_s",
+    name: "lag of the altitude",
+    unit: " s",
+    low: 0.0,
+    high: 20.0,
+    uncertainty_high: 10.0,
+    uncertainty: 0.5,
+    advice: "Write by how many seconds the altitude comes after the road, such as 2.0.",
+    guesses: &[guess(50.0, 20_000.0, "milliseconds", |v| v / 1000.0)],
 };
 
 pub(super) static ROLLOUT: Quantity = Quantity {
@@ -202,6 +241,32 @@ pub(super) static AIR_SPEED_FACTOR: Quantity = Quantity {
             |_| 1.0,
         ),
     ],
+};
+
+pub(super) static POWER_PER_KELVIN: Quantity = Quantity {
+    key: "power_scale_per_k",
+    uncertainty_key: "power_scale_per_k_standard_uncertainty",
+    name: "change of the power meter's scale with temperature",
+    unit: " per K",
+    low: -0.02,
+    high: 0.02,
+    uncertainty_high: 0.02,
+    uncertainty: 0.0005,
+    advice: "Write by which share of itself the recorded power is too high for each kelvin of warming, such as 0.001 for 0.1 %.",
+    guesses: &[],
+};
+
+pub(super) static MASS_LOSS: Quantity = Quantity {
+    key: "mass_loss_kg_per_h",
+    uncertainty_key: "mass_loss_standard_uncertainty_kg_per_h",
+    name: "loss of mass",
+    unit: " kg/h",
+    low: 0.0,
+    high: 3.0,
+    uncertainty_high: 3.0,
+    uncertainty: 0.2,
+    advice: "Write what rider, bike and bottles together lose in an hour, in kg: sweat and breath, such as 0.7; what is drunk stays aboard.",
+    guesses: &[],
 };
 
 pub(super) static TEMPERATURE: Quantity = Quantity {

@@ -37,6 +37,7 @@ fn setup(name: String, bicycle: &Bicycle) -> Setup {
         wheel_radius_m: bicycle.wheel_radius_m.measured,
         wheel_inertia_kg_m2: bicycle.wheel_inertia_kg_m2.measured,
         crr: bicycle.crr.measured,
+        speed_scale: None,
         differs: Differs::Cda,
         same_as: None,
     }

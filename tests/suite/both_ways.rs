@@ -11,6 +11,7 @@ use stillair::test_day::{Setup, Shape, without_file};
 const LENGTH_M: f64 = 1500.0;
 const CDA_M2: f64 = 0.32;
 const AIR: AirState = AirState {
+    temperature_c: 15.0,
     density_kg_m3: 1.2,
     density_standard_uncertainty_kg_m3: 0.0,
     wind_east_m_s: 0.0,
@@ -68,6 +69,8 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         end_speed_m_s: speed,
         start_gradient: 0.0,
         end_gradient: 0.0,
+        start_power_w: 0.0,
+        end_power_w: 0.0,
         unknown_power_j: 0.0,
         braked_j: 0.0,
         crr_factor: 1.0,
@@ -79,6 +82,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         block: 0,
         direction,
         middle_s: 0.0,
+        start_s: 0.0,
         cells: vec![cell],
         gravity_m_s2: AROUND.gravity_m_s2,
         air: AIR,
@@ -88,6 +92,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 

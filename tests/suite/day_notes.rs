@@ -60,6 +60,7 @@ fn a_day_with_notes_and_an_air_speed_column_is_compared() {
         "power zero",
         "tyre pressure",
         "rollout",
+        "speed scale of set-ups",
     ] {
         assert!(!kinds.contains(&kind), "{:#?}", compared.warnings);
     }

@@ -16,11 +16,17 @@ mod held_out;
 
 mod hand_marked;
 
+mod joined;
+
 mod joint_days;
 
 mod mixed_models;
 
+mod new;
+
 mod outside;
+
+mod predict;
 
 mod recordings;
 

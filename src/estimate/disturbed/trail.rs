@@ -14,11 +14,11 @@ const DRAG_STANDARD_UNCERTAINTY_SHARE: f64 = 0.15;
 const REACH_M: f64 = 10.0;
 
 /// What is wrong by one amount over the whole pass: drag area, wind east and north, the place along the road.
-pub(super) const WHOLE_PASS: usize = 4;
+pub(in crate::estimate) const WHOLE_PASS: usize = 4;
 
 /// One value for each boundary between steps, the first and the last end included, unless said otherwise.
 #[derive(Debug, Clone)]
-pub(super) struct Trail {
+pub(in crate::estimate) struct Trail {
     /// Along the course, growing in the order ridden: from its start, or on the way back minus that.
     pub at_m: Vec<f64>,
     pub time_s: Vec<f64>,

@@ -396,6 +396,31 @@ fn a_paired_wheel_sensor_is_seen_and_nothing_is_claimed_without_evidence() {
 }
 
 #[test]
+fn a_meter_in_one_leg_is_told_by_its_share_and_only_by_that() {
+    // Field 30 of a record, left_right_balance: 128 says that the rest is the right leg's share in percent.
+    let reads_one_leg = |shares: &[i64]| {
+        let mut writer = FitWriter::new(false);
+        writer.define(
+            0,
+            20,
+            &[(253, 4, Kind::U32), (7, 2, Kind::U16), (30, 1, Kind::U8)],
+        );
+        for second in 0..60 {
+            let share = shares[second as usize % shares.len()];
+            writer.data(0, &[1_000_000_000 + second, 200, share]);
+        }
+        read_ok(&writer.finish()).one_leg_power
+    };
+    assert!(reads_one_leg(&[128 + 100]));
+    assert!(reads_one_leg(&[128]), "nothing on the right");
+    assert!(reads_one_leg(&[100]));
+    assert!(!reads_one_leg(&[128 + 51, 128 + 48]));
+    assert!(!reads_one_leg(&[255]), "no value");
+    assert!(!reads_one_leg(&[128 + 100, 128 + 51]));
+    assert!(!read_ok(&ride(60).finish()).one_leg_power);
+}
+
+#[test]
 fn packed_speed_and_distance_count_on_past_the_roll_over() {
     let mut writer = FitWriter::new(false);
     writer.define(0, 20, &[(253, 4, Kind::U32), (8, 3, Kind::Byte)]);
@@ -489,4 +514,30 @@ fn a_developer_field_that_nothing_describes_does_not_end_the_reading() {
         (late.name.as_str(), late.values[4], late.values[5]),
         ("late", None, Some(9.0))
     );
+}
+
+#[test]
+fn a_meter_in_one_crank_is_told_by_the_torque_of_the_other() {
+    // Fields 43 and 44 of a record, torque effectiveness of the left and the right in half percents.
+    let reads_one_leg = |sides: [i64; 2]| {
+        let mut writer = FitWriter::new(false);
+        writer.define(
+            0,
+            20,
+            &[
+                (253, 4, Kind::U32),
+                (7, 2, Kind::U16),
+                (43, 1, Kind::U8),
+                (44, 1, Kind::U8),
+            ],
+        );
+        for second in 0..60 {
+            writer.data(0, &[1_000_000_000 + second, 200, sides[0], sides[1]]);
+        }
+        read_ok(&writer.finish()).one_leg_power
+    };
+    assert!(reads_one_leg([170, 0]) && reads_one_leg([0, 170]));
+    assert!(!reads_one_leg([170, 160]));
+    assert!(!reads_one_leg([0, 0]), "nothing said");
+    assert!(!reads_one_leg([170, 255]), "no value on the right");
 }

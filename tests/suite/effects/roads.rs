@@ -215,7 +215,8 @@ fn ordinary_days_have_none_of_these_remarks() {
 
 /// Up 5 % drag is a tenth of the work. The remark says how many times more an error of force, and one of wind, counts
 /// than on the flat at the same power: what one standard uncertainty of Crr does (a force, the same on both roads), and
-/// the whole interval of the ratio (wind and gusts), are held against days on the flat.
+/// the whole interval of the ratio, are held against days on the flat. Calm ones: a wind that may be anything takes its
+/// share of an error of force. The interval has remounting in it as well, which no slope widens.
 #[test]
 fn a_steep_road_widens_the_interval_as_the_remark_says() {
     let told = |gradient: f64| -> Vec<[f64; 4]> {
@@ -224,6 +225,7 @@ fn a_steep_road_widens_the_interval_as_the_remark_says() {
             .map(|number| {
                 let mut drawn = Drawn::new(Course::OneWay, "ABBAAB", number);
                 drawn.plan.course.mean_gradient = gradient;
+                drawn.plan = drawn.plan.calm();
                 let steep = gradient > 0.02;
                 let day = compared(drawn, |_| (), wind_told);
                 let change = day.findings[0].cda_change_percent;
@@ -254,7 +256,7 @@ fn a_steep_road_widens_the_interval_as_the_remark_says() {
          {said_force:.2}, wind {said_wind:.2}"
     );
     assert!((force / said_force - 1.0).abs() < 0.15, "{force} {said_force}");
-    assert!((0.8 * said_wind..said_force).contains(&interval), "{interval}");
+    assert!((1.2..said_force).contains(&interval), "{interval}");
 }
 
 /// Where the wind is not known, an error of force bends it as well, and the drag area the less.
