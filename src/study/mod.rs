@@ -16,6 +16,8 @@ mod days;
 
 mod distrust;
 
+mod excess;
+
 mod flags;
 
 mod gather;

@@ -113,7 +113,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     }
     warnings.extend(found.warnings);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
-    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
+    other_lines(&rides, &surveyed.ridden, &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
