@@ -12,6 +12,7 @@ fn one(reverse: bool, altitude_m: Vec<f64>) -> Ascent {
         offset_m: 0.0,
         drift_m_s: 0.0,
         weight: 1.0,
+        part: false,
     }
 }
 

@@ -47,35 +47,35 @@ fn lag(of: &Compared) -> Option<HeightLag> {
 
 #[test]
 fn late_power_is_said_once_moved_and_budgeted() {
-    let mut plan = out_and_back_plan(8400, "ABBA", -3.0);
+    let mut plan = one_way_plan(8400, "ABBAAB", -3.0);
     let in_step = day(&plan, |_, _| ());
     assert!(told(&in_step, "power delay").is_empty());
     assert!(says(&in_step, "Power and speed are taken as in step"));
-    assert!(budget_s(&in_step, "power delay").unwrap() < 0.3);
+    assert!(budget_s(&in_step, "power delay").unwrap() < 0.4);
     plan.sensors.power_delay_s = 2.0;
     let late = day(&plan, |_, _| ());
     let warnings = told(&late, "power delay");
     assert_eq!(warnings.len(), 1);
+    let message = &warnings[0].message;
+    assert!(message.starts_with("ride.fit: power is stamped "), "{message}");
     assert!(
-        warnings[0]
-            .message
-            .starts_with("ride.fit: power is stamped 2.0 ± 0.1 s later"),
-        "{:?}",
-        warnings[0]
+        message.contains(" s later than the speed that it made"),
+        "{message}"
     );
-    assert!(budget_s(&late, "power delay").unwrap() < 0.2);
-    let cda = |of: &Compared| of.setups[0].cda_m2.unwrap().0;
-    assert!(
-        (cda(&late) / cda(&in_step) - 1.0).abs() < 0.005,
-        "{} {}",
-        cda(&late),
-        cda(&in_step)
-    );
+    assert!(budget_s(&late, "power delay").unwrap() < 0.3);
     let left = day(&plan, |day, _| {
         day.as_recorded = AsRecorded::new(&[Treatment::PowerDelay])
     });
     assert!(told(&left, "power delay").is_empty() && budget_s(&left, "power delay").is_none());
-    assert!((cda(&left) / cda(&in_step) - 1.0).abs() > 0.005);
+    // The run-up is harder than the pass: its power comes into it late.
+    let off = |of: &Compared| of.setups[0].cda_m2.unwrap().0 / in_step.setups[0].cda_m2.unwrap().0 - 1.0;
+    assert!(off(&left) > 0.02, "{}", off(&left));
+    assert!(
+        off(&late).abs() < 0.4 * off(&left),
+        "{} {}",
+        off(&late),
+        off(&left)
+    );
 }
 
 #[test]
