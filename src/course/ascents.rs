@@ -278,3 +278,7 @@ pub(super) fn disagreement(ascents: &[Ascent], heights: &[f64]) -> f64 {
     }
     median(&mut apart).unwrap_or(f64::NAN)
 }
+
+#[cfg(test)]
+#[path = "ascents_tests.rs"]
+mod tests;

@@ -308,4 +308,7 @@ mod tests;
 mod notes_tests;
 
 #[cfg(test)]
+mod in_step_tests;
+
+#[cfg(test)]
 mod track_tests;
