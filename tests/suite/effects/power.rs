@@ -10,6 +10,9 @@ use stillair::study::{compare_surveyed, gather_recordings, passes_gathered};
 use stillair::test_day::{Measured, PowerSide, TestDay};
 use stillair::treatment::{AsRecorded, Treatment};
 
+/// What happens to the truth of a day.
+type Happens = fn(&mut DayPlan);
+
 /// A morning: blocks of two passes or laps, and twenty minutes between them.
 fn long(plan: &mut DayPlan) {
     plan.rider.rest_s = 1200.0;
@@ -183,7 +186,7 @@ fn power_that_is_held_when_the_pedals_stop_is_set_to_nought() {
 /// Steps that files have. Cut off instead of rounded they take half a step off everything.
 #[test]
 fn whole_watts_and_coarse_speeds_do_no_harm() {
-    let steps: [(&str, fn(&mut DayPlan)); 2] = [
+    let steps: [(&str, Happens); 2] = [
         ("speed in steps of 0.1 m/s, rounded", |plan| {
             plan.sensors.speed_resolution_m_s = 0.1;
         }),
@@ -224,7 +227,7 @@ fn sampled_by_need_there_is_no_answer_unless_powers_stand_for_their_intervals() 
         .sum();
     println!("sampled by need, as recorded: no answer on {refused} of {DAYS} days");
     assert!(refused >= 90, "{refused}");
-    let readings: [(&str, fn(&mut DayPlan)); 2] = [
+    let readings: [(&str, Happens); 2] = [
         ("the last second", |plan| plan.sensors.sampling = Sampling::ByNeed),
         ("mean since the last sample", |plan| {
             plan.sensors.sampling = Sampling::ByNeed;
