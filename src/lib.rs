@@ -27,6 +27,8 @@ pub mod estimate;
 
 pub mod verdict;
 
+pub mod event;
+
 pub mod study;
 
 pub mod simulate;

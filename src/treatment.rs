@@ -11,14 +11,23 @@ pub enum Treatment {
     SpeedScaleOfSetups,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
+    /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
+    WarmingAir,
+    /// A power meter may change with temperature by an unknown amount.
+    PowerWithTemperature,
+    /// What one leg does of the whole may change from one mounting to the next.
+    OneLegPower,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 4] = [
+    pub const ALL: [Treatment; 7] = [
         Treatment::StuckPower,
         Treatment::SpeedScale,
         Treatment::SpeedScaleOfSetups,
         Treatment::DisturbedStretches,
+        Treatment::WarmingAir,
+        Treatment::PowerWithTemperature,
+        Treatment::OneLegPower,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -28,6 +37,9 @@ impl Treatment {
             Treatment::SpeedScale => "speed scale",
             Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
             Treatment::DisturbedStretches => "disturbed stretches",
+            Treatment::WarmingAir => "warming air",
+            Treatment::PowerWithTemperature => "power with temperature",
+            Treatment::OneLegPower => "one-leg power",
         }
     }
 }

@@ -1,8 +1,8 @@
 //! What nobody measured: from the recording unit, else from the standard atmosphere, and said.
 
 use crate::air::atmosphere::{geopotential_height_m, standard_pressure_pa, standard_temperature_k};
-use crate::air::typed::{Typed, held};
-use crate::air::{RideSite, Source};
+use crate::air::typed::{Reading, Typed, held};
+use crate::air::{RideSite, Source, Warming};
 use crate::units::{KELVIN_AT_0_C, PA_PER_HPA};
 use crate::warning::Warning;
 
@@ -61,7 +61,11 @@ pub(super) fn fill_temperature(typed: &mut Typed, site: &RideSite, warnings: &mu
         message,
         "Write temperature_c in [[air]], read in the shade, or a METAR.",
     ));
-    typed.temperature_k.push(held(site, kelvin, uncertainty));
+    // A median of the ride belongs to its middle.
+    typed.temperature_k.push(Reading {
+        time_s: 0.5 * (site.start_s + site.end_s),
+        ..held(site, kelvin, uncertainty)
+    });
 }
 
 pub(super) fn fill_pressure(typed: &mut Typed, site: &RideSite, warnings: &mut Vec<Warning>) {
@@ -95,4 +99,38 @@ pub(super) fn fill_humidity(typed: &mut Typed, site: &RideSite) {
         let (value, standard_uncertainty) = HUMIDITY;
         typed.humidity.push(held(site, value, standard_uncertainty));
     }
+}
+
+/// Readings of the temperature that are spread over at least this share of the ride tell how it changed.
+const SPREAD: f64 = 0.6;
+
+/// How the air warmed over the ride. Where the readings do not tell, the temperatures are made to follow the unit's
+/// thermometer, whose level may be off while its change is not.
+pub(super) fn follow_warming(typed: &mut Typed, site: &RideSite) -> Warming {
+    let readings = &mut typed.temperature_k;
+    readings.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    let (Some(first), Some(last)) = (readings.first().copied(), readings.last().copied()) else {
+        return Warming::unknown();
+    };
+    let spread_s = last.time_s - first.time_s;
+    let ride_s = site.end_s - site.start_s;
+    if ride_s > 0.0 && spread_s >= SPREAD * ride_s {
+        let hours = spread_s / 3600.0;
+        let uncertainty_k = first.standard_uncertainty.max(last.standard_uncertainty);
+        return Warming::by_readings((last.value[0] - first.value[0]) / hours, uncertainty_k, hours);
+    }
+    let Some(warming) = site.unit_warming else {
+        return Warming::unknown();
+    };
+    let count = readings.len() as f64;
+    let kelvin = readings.iter().map(|r| r.value[0]).sum::<f64>() / count;
+    let read_s = readings.iter().map(|r| r.time_s).sum::<f64>() / count;
+    let read_s = read_s.clamp(site.start_s, site.end_s);
+    let at = |time_s: f64| Reading {
+        time_s,
+        value: [kelvin + warming.k_per_h * (time_s - read_s) / 3600.0],
+        standard_uncertainty: first.standard_uncertainty,
+    };
+    *readings = vec![at(site.start_s), at(site.end_s)];
+    warming
 }

@@ -14,11 +14,15 @@ mod fill;
 
 mod settle;
 
+mod trend;
+
 pub use settle::settle;
+pub use trend::{KnownBy, Warming, by_unit};
 
 /// The air at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirState {
+    pub temperature_c: f64,
     pub density_kg_m3: f64,
     pub density_standard_uncertainty_kg_m3: f64,
     /// Where the air moves *to*, at rider height.
@@ -72,6 +76,8 @@ pub struct Knot {
 pub struct Air {
     pub knots: Vec<Knot>,
     pub source: Source,
+    /// Over the ride; followed already by the knots, as far as it is known.
+    pub warming: Warming,
 }
 
 impl Air {
@@ -80,6 +86,7 @@ impl Air {
         Air {
             knots: vec![Knot { time_s: 0.0, state }],
             source,
+            warming: Warming::unknown(),
         }
     }
 
@@ -103,6 +110,7 @@ impl Air {
 fn between(a: &AirState, b: &AirState, share: f64) -> AirState {
     let mix = |from: f64, to: f64| from + share * (to - from);
     AirState {
+        temperature_c: mix(a.temperature_c, b.temperature_c),
         density_kg_m3: mix(a.density_kg_m3, b.density_kg_m3),
         density_standard_uncertainty_kg_m3: mix(
             a.density_standard_uncertainty_kg_m3,
@@ -116,6 +124,7 @@ fn between(a: &AirState, b: &AirState, share: f64) -> AirState {
 
 fn nothing_known() -> AirState {
     AirState {
+        temperature_c: 15.0,
         density_kg_m3: 1.225,
         density_standard_uncertainty_kg_m3: 0.1,
         wind_east_m_s: 0.0,
@@ -136,6 +145,8 @@ pub struct RideSite {
     pub unit_temperature_c: Option<f64>,
     /// Median of the unit's barometer.
     pub unit_pressure_pa: Option<f64>,
+    /// By the unit's thermometer over the ride.
+    pub unit_warming: Option<Warming>,
 }
 
 #[cfg(test)]
@@ -144,6 +155,7 @@ mod tests {
 
     fn state(density: f64, east: f64) -> AirState {
         AirState {
+            temperature_c: 15.0,
             density_kg_m3: density,
             density_standard_uncertainty_kg_m3: 0.01,
             wind_east_m_s: east,
@@ -166,6 +178,7 @@ mod tests {
                 },
             ],
             source: Source::Measured,
+            warming: Warming::unknown(),
         };
         assert_eq!(air.at(0.0), state(1.2, 0.0));
         assert_eq!(air.at(100.0), state(1.2, 0.0));

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::air::atmosphere::{geopotential_height_m, pressure_from_qnh_pa, standard_pressure_pa};
 use crate::air::density::relative_humidity;
-use crate::air::fill::{fill_humidity, fill_pressure, fill_temperature, source_of};
+use crate::air::fill::{fill_humidity, fill_pressure, fill_temperature, follow_warming, source_of};
 use crate::air::log_law::{RELATIVE_STANDARD_UNCERTAINTY, RIDER_HEIGHT_M, ROUGHNESS_M, ratio_to_10_m};
 use crate::air::metar::{Observation, ReportedWind, decode};
 use crate::air::typed::{Reading, Typed, air_of, put};
@@ -68,7 +68,8 @@ pub fn settle(test_toml: &Path, readings: &[AirReading], site: &RideSite) -> Res
     fill_temperature(&mut typed, site, &mut warnings);
     fill_pressure(&mut typed, site, &mut warnings);
     fill_humidity(&mut typed, site);
-    Ok((air_of(typed, site, source), warnings))
+    let warming = follow_warming(&mut typed, site);
+    Ok((air_of(typed, site, source, warming), warnings))
 }
 
 /// What the ride knows, without what is no help: a median of nothing may be NaN, and a unit may store

@@ -13,6 +13,7 @@ fn site() -> RideSite {
         height_m: Some(830.0),
         unit_temperature_c: Some(21.0),
         unit_pressure_pa: None,
+        unit_warming: None,
     }
 }
 

@@ -1,7 +1,8 @@
 //! What was typed of each quantity of the air, and the knots made of it.
 
 use crate::air::density::moist_air_density_kg_m3;
-use crate::air::{Air, AirState, Knot, RideSite, Source, UNKNOWN_WIND_M_S};
+use crate::air::{Air, AirState, Knot, RideSite, Source, UNKNOWN_WIND_M_S, Warming};
+use crate::units::KELVIN_AT_0_C;
 
 /// A value and its standard uncertainty at a time.
 #[derive(Debug, Clone, Copy)]
@@ -37,7 +38,7 @@ pub(super) fn held(site: &RideSite, value: f64, standard_uncertainty: f64) -> Re
 }
 
 /// A knot at every moment at which something was read.
-pub(super) fn air_of(mut typed: Typed, site: &RideSite, source: Source) -> Air {
+pub(super) fn air_of(mut typed: Typed, site: &RideSite, source: Source, warming: Warming) -> Air {
     sort(&mut typed.temperature_k);
     sort(&mut typed.pressure_pa);
     sort(&mut typed.humidity);
@@ -57,7 +58,11 @@ pub(super) fn air_of(mut typed: Typed, site: &RideSite, source: Source) -> Air {
             state: state_at(&typed, site, time_s),
         })
         .collect();
-    Air { knots, source }
+    Air {
+        knots,
+        source,
+        warming,
+    }
 }
 
 fn sort<const N: usize>(list: &mut [Reading<N>]) {
@@ -95,6 +100,7 @@ fn state_at(typed: &Typed, site: &RideSite, time_s: f64) -> AirState {
         + half_change(density(0.0, ut, 0.0), density(0.0, -ut, 0.0)).powi(2)
         + half_change(density(0.0, 0.0, uh), density(0.0, 0.0, -uh)).powi(2);
     AirState {
+        temperature_c: temperature.value[0] - KELVIN_AT_0_C,
         density_kg_m3: density(0.0, 0.0, 0.0),
         density_standard_uncertainty_kg_m3: variance.sqrt(),
         wind_east_m_s: wind.value[0],

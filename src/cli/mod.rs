@@ -12,6 +12,8 @@ mod inspect;
 
 mod passes;
 
+mod predict;
+
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
 use std::process::ExitCode;
@@ -41,6 +43,7 @@ enum Command {
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
     Compare(compare::Arguments),
+    Predict(predict::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -59,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
+        Command::Predict(arguments) => predict::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

@@ -114,6 +114,7 @@ fn empty(interval_s: f64) -> Streams {
         speed_check: None,
         lap_marks_s: vec![],
         rider_mass_kg: None,
+        one_leg_power: false,
     }
 }
 

@@ -26,6 +26,7 @@ mod why_not;
 
 pub use blocks::likely_blocks;
 pub use elevation::Profile;
+pub use ground::geodesic_m;
 pub use line::Line;
 pub use measure::ridden_m;
 

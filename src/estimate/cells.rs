@@ -6,6 +6,7 @@ use crate::course::{Course, Direction, Pass};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, Streams};
 use crate::test_day::{Measured, Setup};
+use crate::units::KELVIN_AT_0_C;
 
 /// Cells of about this length: long against the wander of positions, short against hills.
 const CELL_M: f64 = 150.0;
@@ -39,6 +40,12 @@ pub struct Shift {
     pub wind_north_m_s: f64,
     /// Of the finish above the start.
     pub climb_m: f64,
+    /// Of the air over the day beyond what is followed already, from its middle on.
+    pub warming_k_per_h: f64,
+    /// Of rider and bottles, from the middle of the day on.
+    pub mass_loss_kg_per_h: f64,
+    /// Recorded power reads too high by this share for each kelvin above the mean of the passes.
+    pub power_scale_per_k: f64,
 }
 
 impl Default for Shift {
@@ -56,6 +63,9 @@ impl Default for Shift {
             wind_east_m_s: 0.0,
             wind_north_m_s: 0.0,
             climb_m: 0.0,
+            warming_k_per_h: 0.0,
+            mass_loss_kg_per_h: 0.0,
+            power_scale_per_k: 0.0,
         }
     }
 }
@@ -69,6 +79,20 @@ impl Shift {
             1.0
         }
     }
+}
+
+/// Where a pass stands in the day, for what changes slowly over it; `default()`: in its middle, and nothing does.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct InDay {
+    /// Middle of the pass after the mean of all middles.
+    pub since_middle_h: f64,
+    /// Of the air, above the mean of the passes.
+    pub warmer_k: f64,
+    pub warming_standard_uncertainty_k_per_h: f64,
+    /// Standard uncertainty of the power meter's change with temperature, common to the day. [1/K]
+    pub power_scale_per_k_standard_uncertainty: f64,
+    /// Standard deviation, from one mounting to the next, of recorded over true power where one leg's is doubled.
+    pub one_leg_sd: f64,
 }
 
 /// One step of a pass: everything but the wind, which the budget moves.
@@ -143,6 +167,7 @@ pub struct PassRide {
     pub wheel_radius_m: Option<f64>,
     /// The drift of the power meter's zero was read before and after this pass, and is taken out of its steps.
     pub power_zero_noted: bool,
+    pub in_day: InDay,
 }
 
 impl PassRide {
@@ -220,20 +245,25 @@ pub fn rig(setup: &Setup, shift: &Shift) -> Rig {
 pub fn ride_rig(ride: &PassRide, setup: &Setup, shift: &Shift) -> Rig {
     let of_setup = rig(setup, shift);
     let instead = |noted: Option<f64>, shift: f64, else_: f64| noted.map_or(else_, |value| value + shift);
+    let lost_kg = shift.mass_loss_kg_per_h * ride.in_day.since_middle_h;
     Rig {
         total_mass_kg: instead(
             ride.total_mass_kg.map(|mass| mass.value),
             shift.total_mass_kg,
             of_setup.total_mass_kg,
-        ),
+        ) - lost_kg,
         wheel_radius_m: instead(ride.wheel_radius_m, shift.wheel_radius_m, of_setup.wheel_radius_m),
         ..of_setup
     }
 }
 
 pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
+    // At one pressure the density goes as the inverse of the absolute temperature.
+    let warmed_k = shift.warming_k_per_h * ride.in_day.since_middle_h;
+    let kelvin = ride.air.temperature_c + KELVIN_AT_0_C;
+    let thinned = kelvin / (kelvin + warmed_k);
     Surroundings {
-        air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale,
+        air_density_kg_m3: ride.air.density_kg_m3 * shift.density_scale * thinned,
         gravity_m_s2: ride.gravity_m_s2,
     }
 }
@@ -243,12 +273,13 @@ pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
     let east = ride.air.wind_east_m_s + shift.wind_east_m_s;
     let north = ride.air.wind_north_m_s + shift.wind_north_m_s;
     let speed_scale = shift.speed_scale_for(ride.setup);
+    let power_scale = shift.power_scale * (1.0 - shift.power_scale_per_k * ride.in_day.warmer_k);
     cell.steps
         .iter()
         .map(|step| {
             step_work(&Step {
                 duration_s: step.duration_s,
-                power_w: step.power_w * shift.power_scale,
+                power_w: step.power_w * power_scale,
                 start_speed_m_s: step.start_speed_m_s * speed_scale,
                 end_speed_m_s: step.end_speed_m_s * speed_scale,
                 wind: RelativeWind::from_air_velocity(east, north, step.bearing_rad),
@@ -386,6 +417,7 @@ pub fn cut(
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: InDay::default(),
     })
 }
 

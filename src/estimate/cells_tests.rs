@@ -37,6 +37,7 @@ fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
         streams: &made.streams,
         course: &made.course,
         air: AirState {
+            temperature_c: 15.0,
             density_kg_m3: 1.2,
             density_standard_uncertainty_kg_m3: 0.005,
             wind_east_m_s: 0.0,

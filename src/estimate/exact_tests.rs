@@ -141,6 +141,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
         cells,
         gravity_m_s2: GRAVITY,
         air: AirState {
+            temperature_c: 15.0,
             density_kg_m3: DENSITY,
             density_standard_uncertainty_kg_m3: 0.003,
             wind_east_m_s: WIND_EAST_NORTH[0],
@@ -153,6 +154,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 

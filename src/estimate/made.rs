@@ -120,6 +120,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         cells,
         gravity_m_s2: GRAVITY_M_S2,
         air: AirState {
+            temperature_c: 15.0,
             density_kg_m3: truth.density_kg_m3,
             density_standard_uncertainty_kg_m3: 0.005,
             wind_east_m_s: truth.wind_m_s[0],
@@ -132,6 +133,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 
@@ -281,6 +283,7 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
 
 fn air_of(plan: &DayPlan) -> AirState {
     AirState {
+        temperature_c: 15.0,
         density_kg_m3: moist_air_density_kg_m3(
             PA_PER_HPA * plan.air.pressure_hpa,
             plan.air.temperature_c + KELVIN_AT_0_C,

@@ -34,6 +34,7 @@ struct Reader {
     invented: usize,
     /// A sensor other than the unit itself was listed.
     remote_sensors: RemoteSensors,
+    legs: Legs,
 }
 
 #[derive(Default, Clone, Copy)]
@@ -50,6 +51,25 @@ struct RemoteSensors {
     /// A power meter in a hub counts turns of the wheel too, and the file does not say where the meter sits.
     power: bool,
     any: bool,
+}
+
+/// Records with power in which the share of the legs stands, and those of them in which one leg does everything.
+#[derive(Default)]
+struct Legs {
+    told: usize,
+    one: usize,
+}
+
+/// Below this a leg may rest for a turn.
+const LEGS_TOLD_W: f64 = 50.0;
+/// So many records, and this share of them, make it the meter and not the rider.
+const LEGS_TOLD: usize = 30;
+const ONE_LEG_SHARE: f64 = 0.95;
+
+impl Legs {
+    fn one_leg_power(&self) -> bool {
+        self.told >= LEGS_TOLD && self.one as f64 >= ONE_LEG_SHARE * self.told as f64
+    }
 }
 
 struct DeveloperField {
@@ -109,6 +129,7 @@ impl Reader {
             timeless: 0,
             invented: 0,
             remote_sensors: RemoteSensors::default(),
+            legs: Legs::default(),
         }
     }
 
@@ -145,6 +166,10 @@ impl Reader {
                 }
                 None => extra.push((field.name(), field.units(), value)),
             }
+        }
+        if let (Some(percent), true) = (leg_percent(&message.native), sample.power_w > Some(LEGS_TOLD_W)) {
+            self.legs.told += 1;
+            self.legs.one += usize::from(percent == 0 || percent >= 100);
         }
         self.rows.push(sample);
         for (name, units, value) in extra {
@@ -355,7 +380,19 @@ impl Reader {
             } => Some(false),
             _ => None,
         };
+        self.recording.one_leg_power = self.legs.one_leg_power();
         Ok(self.recording)
+    }
+}
+
+/// What one leg does of the whole in a record, in percent: field 30, seven bits, beside one that says whether it is the
+/// right one (profile of the format's owner, M+). The decoder names the bare bit and the bare mask.
+fn leg_percent(native: &[FitDataField]) -> Option<u8> {
+    let field = native.iter().find(|field| field.number() == 30)?;
+    match field.value() {
+        Value::UInt8(byte) | Value::Byte(byte) | Value::Enum(byte) => Some(byte & 0x7F),
+        Value::String(name) if name == "right" => Some(0),
+        _ => None,
     }
 }
 

@@ -13,11 +13,14 @@ mod fit_writer;
 mod gpx_file;
 mod guard;
 mod gz;
+mod route;
 mod rows;
 mod sniff;
 mod tcx_file;
 mod text;
 mod xml;
+
+pub use route::{RoutePoint, read_route};
 
 pub use extra::{SpeedUnit, own_quantity};
 pub use sniff::is_recording_name;
@@ -84,6 +87,8 @@ pub struct Recording {
     pub device: Option<String>,
     /// Rider's mass from the user profile, where there is one.
     pub rider_mass_kg: Option<f64>,
+    /// The file says that one leg did all of the power: a meter in that leg alone, doubled.
+    pub one_leg_power: bool,
     /// Damage found while reading; the samples are what is whole.
     pub faults: Vec<Fault>,
 }
@@ -149,6 +154,7 @@ impl Recording {
             wheel_sensor: None,
             device: None,
             rider_mass_kg: None,
+            one_leg_power: false,
             faults: Vec::new(),
         }
     }

@@ -1,8 +1,10 @@
 //! JSON as docs and outside programs read it.
 
 mod days;
+mod predict;
 
 pub use days::compare_days;
+pub use predict::predict;
 
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;

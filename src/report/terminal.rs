@@ -8,6 +8,8 @@ mod inspect;
 
 mod passes;
 
+mod predict;
+
 mod setups;
 
 mod stopwatch;
@@ -15,6 +17,7 @@ mod stopwatch;
 pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
+pub use predict::{Foretold, assumptions, predict};
 
 use super::table::table;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};

@@ -15,7 +15,9 @@ const BEARING_N_PER_M_S: f64 = 0.0087;
 /// What is pushed along the road.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Body {
+    /// At no yaw.
     pub cda_m2: f64,
+    pub yaw_share_per_rad2: f64,
     pub crr: f64,
     pub mass_kg: f64,
     /// Mass plus the wheels' share: m + I / r².
@@ -32,6 +34,7 @@ impl Body {
         let wheels = setup.wheel_inertia_kg_m2 / setup.wheel_radius_m.powi(2);
         Body {
             cda_m2: setup.cda_m2 * position_factor,
+            yaw_share_per_rad2: setup.yaw_share_per_rad2,
             crr: setup.crr,
             mass_kg: setup.total_mass_kg,
             inertia_kg: setup.total_mass_kg + wheels,
@@ -57,15 +60,21 @@ impl Body {
     /// Acceleration of the wheel where the rider leans: what the forces do is what is stored.
     ///
     /// d/dt stored(x, v) = v · force, so dv/dt = (force − ∂stored/∂x) / (∂stored/∂v / v).
-    fn leaning_m_s2(&self, v: f64, drive_n: f64, wind: [f64; 2], ground: impl Fn(f64) -> Ground, x: f64) -> f64 {
+    fn leaning_m_s2(
+        &self,
+        v: f64,
+        drive_n: f64,
+        wind: [f64; 2],
+        ground: impl Fn(f64) -> Ground,
+        x: f64,
+    ) -> f64 {
         let here = ground(x);
         let lean = self.leaning(v, here);
         let along = wind[0] * here.sin_bearing + wind[1] * here.cos_bearing;
         let across = wind[0] * here.cos_bearing - wind[1] * here.sin_bearing;
-        let through_air = v * lean.slower - along;
         // The drag acts at the centre of mass: over each metre of the wheel it does work over less than a metre.
-        let drag = 0.5 * self.density_kg_m3 * self.cda_m2 * through_air * through_air.hypot(across) * lean.slower;
-        let rolling = self.mass_kg * self.gravity_m_s2 * self.crr * lean.load;
+        let drag = self.drag_n(v * lean.slower - along, across) * lean.slower;
+        let rolling = self.mass_kg * self.gravity_m_s2 * self.crr * here.crr_factor * lean.load;
         let held_n = drag + rolling + BEARING_N + BEARING_N_PER_M_S * v;
         let (dx, dv) = (0.05, 1e-3);
         let by_place = (self.stored_j(v, ground(x + dx)) - self.stored_j(v, ground(x - dx))) / (2.0 * dx);
@@ -74,22 +83,30 @@ impl Body {
         (drive_n - held_n - by_place) / (by_speed / v)
     }
 
+    fn drag_n(&self, through_air: f64, across: f64) -> f64 {
+        let airspeed = through_air.hypot(across);
+        let yaw = across.atan2(through_air);
+        let cda_m2 = self.cda_m2 * (1.0 + self.yaw_share_per_rad2 * yaw * yaw);
+        0.5 * self.density_kg_m3 * cda_m2 * through_air * airspeed
+    }
+
     /// Newtons against the motion at ground speed `v`; `wind` is [east, north] where the air moves to.
     pub fn resistance_n(&self, v: f64, ground: Ground, wind: [f64; 2]) -> f64 {
         let along = wind[0] * ground.sin_bearing + wind[1] * ground.cos_bearing;
         let across = wind[0] * ground.cos_bearing - wind[1] * ground.sin_bearing;
-        let through_air = v - along;
-        let airspeed = through_air.hypot(across);
-        let drag = 0.5 * self.density_kg_m3 * self.cda_m2 * through_air * airspeed;
+        let drag = self.drag_n(v - along, across);
         let weight = self.mass_kg * self.gravity_m_s2;
         let cos_slope = (1.0 - ground.sin_slope * ground.sin_slope).sqrt();
-        drag + weight * (self.crr * cos_slope + ground.sin_slope) + BEARING_N + BEARING_N_PER_M_S * v
+        let crr = self.crr * ground.crr_factor;
+        drag + weight * (crr * cos_slope + ground.sin_slope) + BEARING_N + BEARING_N_PER_M_S * v
     }
 }
 
 /// The road under the wheel, in the direction ridden.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Ground {
+    /// Of the surface: times the Crr of the tyres.
+    pub crr_factor: f64,
     pub sin_slope: f64,
     pub sin_bearing: f64,
     pub cos_bearing: f64,
@@ -126,7 +143,11 @@ pub(super) fn step(body: &Body, state: State, push: &Push, dt: f64, ground: impl
         let drive = body.efficiency * push.power_w / pedal_speed;
         let crank = push.power_w * v / pedal_speed;
         if body.centre_height_m > 0.0 && ground(x).curve_per_m > 0.0 {
-            return (v, body.leaning_m_s2(v, drive - push.brake_n, wind, &ground, x), crank);
+            return (
+                v,
+                body.leaning_m_s2(v, drive - push.brake_n, wind, &ground, x),
+                crank,
+            );
         }
         let force = drive - push.brake_n - body.resistance_n(v, ground(x), wind);
         (v, force / body.inertia_kg, crank)
@@ -183,6 +204,7 @@ mod tests {
     fn body() -> Body {
         Body {
             cda_m2: 0.32,
+            yaw_share_per_rad2: 0.0,
             crr: 0.0045,
             mass_kg: 83.0,
             inertia_kg: 83.0 + 0.14 / 0.336f64.powi(2),
@@ -195,6 +217,7 @@ mod tests {
 
     fn northward(slope: f64) -> Ground {
         Ground {
+            crr_factor: 1.0,
             sin_slope: slope.sin(),
             sin_bearing: 0.0,
             cos_bearing: 1.0,
@@ -252,6 +275,7 @@ mod tests {
         };
         let (sin_bearing, cos_bearing) = 340f64.to_radians().sin_cos();
         let ground = Ground {
+            crr_factor: 1.0,
             sin_slope: 0.003f64.atan().sin(),
             sin_bearing,
             cos_bearing,
@@ -273,6 +297,32 @@ mod tests {
         let west = body.resistance_n(v, northward(0.0), [-c, 0.0]);
         let expected = 0.5 * 1.2 * 0.32 * v * (v.hypot(c) - v);
         assert!((east - still - expected).abs() < 1e-12 && east == west);
+    }
+
+    #[test]
+    fn yaw_and_a_rough_surface_add_what_they_say() {
+        let (v, c) = (10.0, 3.0f64);
+        let plain = body();
+        let yawing = Body {
+            yaw_share_per_rad2: 2.0,
+            ..plain
+        };
+        let wind = [c, 0.0];
+        let more = yawing.resistance_n(v, northward(0.0), wind) - plain.resistance_n(v, northward(0.0), wind);
+        // Closed form (D): 2 yaw² of the drag along the road.
+        let drag = 0.5 * 1.2 * 0.32 * v * v.hypot(c);
+        let yaw = (c / v).atan();
+        assert!((more - 2.0 * yaw * yaw * drag).abs() < 1e-12, "{more}");
+        assert_eq!(
+            yawing.resistance_n(v, northward(0.0), STILL),
+            plain.resistance_n(v, northward(0.0), STILL)
+        );
+        let rough = Ground {
+            crr_factor: 1.5,
+            ..northward(0.0)
+        };
+        let more = plain.resistance_n(v, rough, STILL) - plain.resistance_n(v, northward(0.0), STILL);
+        assert!((more - 0.5 * 0.0045 * 83.0 * 9.81).abs() < 1e-12, "{more}");
     }
 
     #[test]
@@ -367,11 +417,7 @@ mod tests {
             (15.0, 1013.25, 0.0, 1.225_521_3),
             (25.0, 950.0, 70.0, 1.100_579_3),
         ] {
-            let air = AirTruth {
-                temperature_c: t,
-                pressure_hpa: hpa,
-                relative_humidity_percent: percent,
-            };
+            let air = AirTruth::steady(t, hpa, percent);
             assert!((density_kg_m3(&air) / density - 1.0).abs() < 1e-7);
         }
     }

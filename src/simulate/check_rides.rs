@@ -358,7 +358,11 @@ fn energy_of_laps_of_a_track_adds_up() {
     let density = density_kg_m3(&plan.air);
     let g = gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
     let inertia = setup.total_mass_kg + setup.wheel_inertia_kg_m2 / setup.wheel_radius_m.powi(2);
-    let spans: Vec<_> = path.spans.iter().filter(|span| matches!(span.doing, Doing::Pass { .. })).collect();
+    let spans: Vec<_> = path
+        .spans
+        .iter()
+        .filter(|span| matches!(span.doing, Doing::Pass { .. }))
+        .collect();
     assert_eq!(spans.len(), 8);
     let index = |x: f64| (trace.time_at(x) / TICK_S).round() as usize;
     let (from, to) = (index(spans[0].from_m), index(spans[7].to_m));
@@ -372,7 +376,11 @@ fn energy_of_laps_of_a_track_adds_up() {
         for _ in 0..60 {
             let phi: f64 = 0.5 * (low + high);
             let slower = 1.0 - curve * truth.centre_of_mass_height_m * phi.sin();
-            if phi.tan() < v * v * curve * slower / g { low = phi } else { high = phi }
+            if phi.tan() < v * v * curve * slower / g {
+                low = phi
+            } else {
+                high = phi
+            }
         }
         let slower = 1.0 - curve * truth.centre_of_mass_height_m * low.sin();
         let air = |v: f64| 0.5 * density * setup.cda_m2 * v.powi(3);
@@ -383,7 +391,150 @@ fn energy_of_laps_of_a_track_adds_up() {
     }
     let stored = 0.5 * inertia * (trace.speed_m_s[to].powi(2) - trace.speed_m_s[from].powi(2));
     let work = setup.drivetrain_efficiency * (trace.work_j[to] - trace.work_j[from]);
-    assert!(((work - stored - lost) / work).abs() < 2e-5, "{work} {stored} {lost}");
+    assert!(
+        ((work - stored - lost) / work).abs() < 2e-5,
+        "{work} {stored} {lost}"
+    );
     // Upright the same laps would have taken 2 to 4 % more.
     assert!((1.02..1.04).contains(&(upright / lost)), "{}", upright / lost);
+}
+
+/// Of the only pass of a day: seconds, and joules at the crank.
+fn only_pass(plan: &DayPlan) -> (f64, f64) {
+    let day = ride_day(plan);
+    let pass = &day.passes[0];
+    let duration_s = pass.end_s - pass.start_s;
+    (duration_s, pass.mean_power_w * duration_s)
+}
+
+fn even_road(order: &str) -> DayPlan {
+    let mut plan = out_and_back_plan(61, order, 0.0).ideal();
+    plan.rider.power_wander_sd = 0.0;
+    plan.rider.power_uneven_sd = 0.0;
+    plan.rider.entry_speed_sd_m_s = 0.0;
+    plan.course.hills.clear();
+    plan
+}
+
+#[test]
+fn sitting_up_slows_and_riding_behind_somebody_speeds_up() {
+    let plain = even_road("A");
+    let (usual_s, _) = only_pass(&plain);
+    let with = |factor: f64| {
+        let mut plan = plain.clone();
+        plan.incidents = vec![Incident::OtherDrag {
+            pass: 1,
+            at_m: 0.0,
+            factor,
+            duration_s: 1000.0,
+        }];
+        only_pass(&plan).0
+    };
+    // Speed goes with CdA^(−1/3) where the air takes all; here it takes three quarters, and the entry is the same.
+    let slower = with(1.2) / usual_s - 1.0;
+    let faster = 1.0 - with(0.7) / usual_s;
+    assert!((0.03..0.06).contains(&slower), "{slower}");
+    assert!((0.05..0.11).contains(&faster), "{faster}");
+    // The whole pass in another set-up is the same ride.
+    let mut dressed = plain.clone();
+    dressed.setups[0].cda_m2 *= 1.2;
+    let (other_s, _) = only_pass(&dressed);
+    // But for the way to the gate.
+    assert!((with(1.2) - other_s).abs() < 0.3, "{other_s}");
+}
+
+#[test]
+fn a_standing_start_costs_time_and_not_drag() {
+    let mut plan = even_road("AA");
+    plan.incidents = vec![Incident::StandingStart { pass: 2 }];
+    let day = ride_day(&plan);
+    assert!(
+        day.passes[0].entry_speed_m_s > 9.0,
+        "{}",
+        day.passes[0].entry_speed_m_s
+    );
+    assert!(
+        day.passes[3].entry_speed_m_s > 9.0,
+        "{}",
+        day.passes[3].entry_speed_m_s
+    );
+    assert!(
+        day.passes[1].entry_speed_m_s < 4.0,
+        "{}",
+        day.passes[1].entry_speed_m_s
+    );
+}
+
+#[test]
+fn another_line_is_longer_by_what_it_says_and_climbs_the_same() {
+    let mut plan = out_and_back_plan(62, "A", 0.0).ideal();
+    let road = road::Road::new(&plan.course);
+    let plain = itinerary::build(&plan, &road);
+    plan.incidents = vec![Incident::OtherLine {
+        pass: 2,
+        at_m: 300.0,
+        over_m: 120.0,
+        extra_m: 6.0,
+    }];
+    let other = itinerary::build(&plan, &road);
+    let lengths = |path: &path::Path| -> Vec<f64> {
+        let passes = path
+            .spans
+            .iter()
+            .filter(|s| matches!(s.doing, Doing::Pass { .. }));
+        passes.map(|span| span.to_m - span.from_m).collect()
+    };
+    let (a, b) = (lengths(&plain), lengths(&other));
+    assert!(
+        (a[0] - b[0]).abs() < 1e-9 && (b[1] - a[1] - 6.0).abs() < 0.01,
+        "{a:?} {b:?}"
+    );
+    // Slope times length is what the road climbs: half a millimetre over 1500 m.
+    let span = other
+        .spans
+        .iter()
+        .filter(|s| matches!(s.doing, Doing::Pass { .. }))
+        .nth(1)
+        .unwrap();
+    let steps = 15_000;
+    let step = (span.to_m - span.from_m) / f64::from(steps);
+    let climbed: f64 = (0..steps)
+        .map(|k| {
+            other
+                .ground(0, span.from_m + (f64::from(k) + 0.5) * step)
+                .sin_slope
+                * step
+        })
+        .sum();
+    let expected = road.elevation_m(0.0) - road.elevation_m(plan.course.length_m);
+    assert!((climbed - expected).abs() < 2e-3, "{climbed} {expected}");
+}
+
+#[test]
+fn slow_places_are_braked_for_and_coasting_needs_no_power() {
+    let mut plan = even_road("A");
+    let (usual_s, _) = only_pass(&plan);
+    plan.course.slow_places = vec![SlowPlace {
+        from_m: 700.0,
+        to_m: 715.0,
+        speed_m_s: 5.0,
+    }];
+    let day = ride_day(&plan);
+    for pass in &day.passes {
+        let (a, b) = (pass.time_at(700.0).unwrap(), pass.time_at(715.0).unwrap());
+        let speed = 15.0 / (b - a).abs();
+        assert!((4.5..5.2).contains(&speed), "{speed}");
+    }
+    assert!(day.passes[0].end_s - day.passes[0].start_s > usual_s + 3.0);
+    plan.course.slow_places.clear();
+    plan.incidents = vec![Incident::Coast {
+        pass: 1,
+        at_m: 600.0,
+        duration_s: 10.0,
+    }];
+    let (coasted_s, work_j) = only_pass(&plan);
+    assert!(coasted_s > usual_s);
+    let mean_w = work_j / coasted_s;
+    let expected_w = plan.rider.power_w * (1.0 - 10.0 / coasted_s);
+    assert!((mean_w / expected_w - 1.0).abs() < 0.02, "{mean_w} {expected_w}");
 }

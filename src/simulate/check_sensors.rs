@@ -455,3 +455,99 @@ fn a_wind_meter_beside_the_road_reads_the_minute_before_each_block() {
     assert!((-speed * from.sin() - east).abs() < 0.02 && (-speed * from.cos() - north).abs() < 0.02);
     assert_eq!(typed("wind_standard_uncertainty_m_s"), 0.6);
 }
+
+#[test]
+fn averaged_power_is_the_mean_of_the_last_seconds() {
+    let mut plan = out_and_back_plan(61, "AB", -3.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let plain = all(&ride_day(&plan));
+    plan.sensors.power_averaged_s = 3.0;
+    let averaged = all(&ride_day(&plan));
+    let power = |sample: &Sample| sample.power_w.expect("power");
+    let mut largest: f64 = 0.0;
+    for (three, own) in plain.windows(3).zip(averaged.iter().skip(2)) {
+        let mean = three.iter().map(power).sum::<f64>() / 3.0;
+        assert!((power(own) - mean).abs() < 1e-6);
+        largest = largest.max((power(own) - power(&three[2])).abs());
+    }
+    assert!(largest > 100.0, "{largest}");
+}
+
+#[test]
+fn an_altitude_that_lags_is_late_by_its_time_constant_on_an_even_slope() {
+    let mut plan = one_way_plan(63, "A", 0.0).ideal();
+    plan.course.hills.clear();
+    plan.sensors.altitude_lag_s = 3.0;
+    let day = ride_day(&plan);
+    let pass = &day.passes[0];
+    // The filter has forgotten the foot of the climb after some time constants.
+    let from_s = pass.start_s + 20.0;
+    let climbing = all(&day)
+        .into_iter()
+        .filter(|s| from_s < s.time_s && s.time_s < pass.end_s);
+    let mut seen = 0;
+    for sample in climbing {
+        let at_m = |time_s: f64| {
+            let after = pass.times_s.partition_point(|t| *t < time_s);
+            let (t0, t1) = (pass.times_s[after - 1], pass.times_s[after]);
+            let share = (time_s - t0) / (t1 - t0);
+            pass.distance_m[after - 1] + share * (pass.distance_m[after] - pass.distance_m[after - 1])
+        };
+        let shown_m = (sample.altitude_m.expect("altitude") - plan.course.elevation_m) / 0.018;
+        assert!((shown_m - at_m(sample.time_s - 3.0)).abs() < 1.5, "{shown_m}");
+        seen += 1;
+    }
+    assert!(seen > 100, "{seen}");
+}
+
+#[test]
+fn an_altitude_that_is_set_anew_stays_where_it_was_set() {
+    let plan = out_and_back_plan(64, "AB", -3.0);
+    let mut set_anew = plan.clone();
+    set_anew.incidents.push(Incident::AltitudeJump {
+        pass: 2,
+        at_m: 700.0,
+        jump_m: 12.0,
+    });
+    let (before, after) = (all(&ride_day(&plan)), ride_day(&set_anew));
+    let pass = &after.passes[1];
+    let at_s = pass.time_at(800.0).expect("ridden");
+    for (plain, jumped) in before.iter().zip(&all(&after)) {
+        let jump = jumped.altitude_m.expect("altitude") - plain.altitude_m.expect("altitude");
+        let expected = if plain.time_s < at_s { 0.0 } else { 12.0 };
+        assert!((jump - expected).abs() < 1e-9, "{} {jump}", plain.time_s - at_s);
+        assert_eq!(
+            (plain.power_w, plain.speed_m_s),
+            (jumped.power_w, jumped.speed_m_s)
+        );
+    }
+}
+
+#[test]
+fn an_altitude_by_satellites_wanders_about_the_height_and_changes_nothing_else() {
+    let plan = out_and_back_plan(65, "ABBAABBA", -3.0);
+    let mut by_satellites = plan.clone();
+    by_satellites.sensors.altitude_from_positions = Some(PositionAltitude {
+        sd_m: 4.0,
+        memory_s: 60.0,
+        resolution_m: 0.2,
+    });
+    let mut perfect = plan.clone();
+    perfect.sensors = SensorTruth::perfect();
+    let (before, after) = (all(&ride_day(&plan)), all(&ride_day(&by_satellites)));
+    let truth = all(&ride_day(&perfect));
+    let mut squares = 0.0;
+    for ((plain, seen), real) in before.iter().zip(&after).zip(&truth) {
+        let off = seen.altitude_m.expect("altitude")
+            - plan.sensors.altitude_offset_m
+            - real.altitude_m.expect("altitude");
+        squares += off * off;
+        assert_eq!(
+            (plain.power_w, plain.latitude_deg),
+            (seen.power_w, seen.latitude_deg)
+        );
+    }
+    // Some 40 memories: a standard deviation of 4 m is known to 11 %.
+    let sd = (squares / after.len() as f64).sqrt();
+    assert!((3.0..5.2).contains(&sd), "{sd}");
+}

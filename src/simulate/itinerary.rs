@@ -150,7 +150,7 @@ impl Builder<'_> {
 
     /// The way to the gate, where there is one, and the pass, with what happens on it.
     fn pass(&mut self, stretch: Stretch, first_of_block: bool) {
-        let Stretch { block, number, .. } = stretch;
+        let number = stretch.number;
         let flying = self.road.is_loop() && !first_of_block;
         for at_m in self.given_up(number) {
             if !flying {
@@ -159,7 +159,8 @@ impl Builder<'_> {
             self.give_up(stretch, at_m);
         }
         if !flying || !self.given_up(number).is_empty() {
-            self.lead_in(stretch, first_of_block && self.plan.rider.standing_start);
+            let habit = first_of_block && self.plan.rider.standing_start;
+            self.lead_in(stretch, habit || self.stands_first(number));
         }
         let doing = Doing::Pass {
             number,
@@ -167,11 +168,50 @@ impl Builder<'_> {
         };
         let mut from_m = stretch.from_m;
         for (at_m, seconds) in self.stops(stretch) {
-            self.along(from_m, at_m, doing, block, number);
+            self.ridden(stretch, from_m, at_m, doing);
             self.path.stand(seconds, false);
             from_m = at_m;
         }
-        self.along(from_m, stretch.to_m, doing, block, number);
+        self.ridden(stretch, from_m, stretch.to_m, doing);
+    }
+
+    /// A piece of a pass, on the line that the rider takes.
+    fn ridden(&mut self, stretch: Stretch, from_m: f64, to_m: f64, doing: Doing) {
+        if from_m == to_m {
+            return;
+        }
+        let lines: Vec<(f64, f64, f64)> = self.other_lines(stretch).collect();
+        // Eases off the usual line and back to it.
+        let longer = |s: f64| {
+            let ridden_m = (s - stretch.from_m) * stretch.sign();
+            let more = lines.iter().map(|&(at_m, over_m, extra_m)| {
+                let part = ((ridden_m - at_m) / over_m).clamp(0.0, 1.0);
+                extra_m / over_m * (1.0 - (2.0 * PI * part).cos())
+            });
+            1.0 + more.sum::<f64>()
+        };
+        self.path.along_other_line(self.road, from_m, to_m, longer);
+        self.path.close_span(doing, stretch.block, stretch.number);
+    }
+
+    /// Where the pass takes another line, over how much of the road, and by how much that is longer.
+    fn other_lines(&self, stretch: Stretch) -> impl Iterator<Item = (f64, f64, f64)> {
+        let incidents = self.plan.incidents.iter();
+        incidents.filter_map(move |incident| match *incident {
+            Incident::OtherLine {
+                pass,
+                at_m,
+                over_m,
+                extra_m,
+            } if pass == stretch.number + 1 && over_m > 0.0 => Some((at_m, over_m, extra_m)),
+            _ => None,
+        })
+    }
+
+    fn stands_first(&self, number: usize) -> bool {
+        let is_this =
+            |incident: &Incident| matches!(*incident, Incident::StandingStart { pass } if pass == number + 1);
+        self.plan.incidents.iter().any(is_this)
     }
 
     fn lead_in(&mut self, stretch: Stretch, standing: bool) {

@@ -8,8 +8,8 @@
 //! answer here; if both sides used one function, it would cancel. Never merge them.
 //!
 //! What is simplified, so that nobody takes it for a finding: the wheel counts along the centre line of the
-//! road (the lane moves the position only); CdA does not depend on yaw; air density is constant over a day;
-//! the wind is the same along the whole course unless `shelter` is set.
+//! road (the lane moves the position only); the air warms evenly if at all; the wind is the same along the
+//! whole course unless `shelter` is set.
 
 mod balance;
 mod csv_writer;
@@ -47,6 +47,8 @@ enum Purpose {
     Plan = 5,
     AirSpeed = 6,
     HandHeld = 7,
+    PositionAltitude = 20,
+    OneLeg = 41,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

@@ -101,6 +101,7 @@ impl Path {
         let (a, b, part) = self.between(index, x);
         let mix = |a: f64, b: f64| a + part * (b - a);
         Ground {
+            crr_factor: mix(a.ground.crr_factor, b.ground.crr_factor),
             sin_slope: mix(a.ground.sin_slope, b.ground.sin_slope),
             sin_bearing: mix(a.ground.sin_bearing, b.ground.sin_bearing),
             cos_bearing: mix(a.ground.cos_bearing, b.ground.cos_bearing),
@@ -167,6 +168,7 @@ impl Path {
             longitude_deg: place[1],
             elevation_m: point.elevation_m,
             ground: Ground {
+                crr_factor: point.crr_factor,
                 sin_slope: sign * point.sin_slope,
                 sin_bearing,
                 cos_bearing,
@@ -179,6 +181,11 @@ impl Path {
 
     /// Along the road from one place to another, in either direction; the ends are met exactly.
     pub fn along_road(&mut self, road: &Road, from_m: f64, to_m: f64) {
+        self.along_other_line(road, from_m, to_m, |_| 1.0);
+    }
+
+    /// As `along_road`, where the line ridden is `stretch` times as long as the road at each of its metres.
+    pub fn along_other_line(&mut self, road: &Road, from_m: f64, to_m: f64, stretch: impl Fn(f64) -> f64) {
         let sign = if to_m >= from_m { 1.0 } else { -1.0 };
         let steps = ((to_m - from_m).abs().ceil() as usize).max(1);
         let length_m = (to_m - from_m).abs() / steps as f64;
@@ -186,13 +193,18 @@ impl Path {
         let first = usize::from(!self.nodes.is_empty());
         for k in first..=steps {
             let s = from_m + (to_m - from_m) * k as f64 / steps as f64;
-            let point = road.at(s);
+            let longer = stretch(s);
+            let on_road = road.at(s);
+            let point = RoadPoint {
+                sin_slope: on_road.sin_slope / longer,
+                ..on_road
+            };
             let bearing = point.bearing_rad + if sign < 0.0 { PI } else { 0.0 };
             let place = beside(&point, bearing, lane, 0.0);
             let ahead = Ahead {
-                length_m: if k == 0 { 0.0 } else { length_m },
+                length_m: if k == 0 { 0.0 } else { length_m * longer },
                 course_m: s,
-                limit_m_s: TOP_SPEED_M_S,
+                limit_m_s: road.limit_m_s(s).unwrap_or(TOP_SPEED_M_S),
             };
             self.push(place, &point, bearing, sign, ahead);
         }
@@ -250,6 +262,7 @@ impl Path {
                 elevation_m: elevation,
                 sin_slope: (elevation - last_elevation) / length_m.max(1e-9),
                 curve_per_m: 0.0,
+                crr_factor: 1.0,
             };
             let ahead = Ahead {
                 length_m,

@@ -66,6 +66,27 @@ pub struct CourseTruth {
     pub approach_m: f64,
     /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
     pub track: Option<TrackTruth>,
+    /// Stretches on which tyres roll otherwise.
+    pub surfaces: Vec<SurfaceTruth>,
+    /// Bends and traffic calming that every pass brakes for.
+    pub slow_places: Vec<SlowPlace>,
+}
+
+/// A stretch of another surface, metres from the start gate along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SurfaceTruth {
+    pub from_m: f64,
+    pub to_m: f64,
+    /// Times the Crr of whatever is ridden.
+    pub crr_factor: f64,
+}
+
+/// Nobody rides faster here; the rider brakes before it at 1.5 m/s² and pedals on behind it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SlowPlace {
+    pub from_m: f64,
+    pub to_m: f64,
+    pub speed_m_s: f64,
 }
 
 /// Two straights and two bends whose curve grows and fades smoothly.
@@ -83,7 +104,10 @@ pub struct TrackTruth {
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
     pub name: String,
+    /// At no yaw.
     pub cda_m2: f64,
+    /// CdA grows by this share for each rad² of yaw.
+    pub yaw_share_per_rad2: f64,
     pub crr: f64,
     pub total_mass_kg: f64,
     pub wheel_radius_m: f64,
@@ -122,6 +146,10 @@ pub struct RiderTruth {
     pub entry_speed_sd_m_s: f64,
     /// The first pass of a block starts from a standstill just before the gate.
     pub standing_start: bool,
+    /// The pedals rest within passes: for so many metres of each so many.
+    pub coasts: Option<Coasting>,
+    /// Water that the rider loses by sweat and breath, from the start of the day. What is drunk stays aboard.
+    pub mass_loss_kg_per_h: f64,
     /// Standing between two blocks.
     pub rest_s: f64,
     /// Standing at each turn within a block; 0: a rolling turn.
@@ -132,6 +160,13 @@ pub struct RiderTruth {
     pub position_pass_sd: f64,
     pub timer: TimerHabit,
     pub lap_button: LapHabit,
+}
+
+/// The pedals rest for `for_m` at the end of each `each_m` of a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Coasting {
+    pub each_m: f64,
+    pub for_m: f64,
 }
 
 /// What happens to the timer when the rider stands still.
@@ -190,10 +225,42 @@ pub struct Shelter {
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirTruth {
+    /// At the start of the day, as the two below.
     pub temperature_c: f64,
     /// What a barometer at the road reads.
     pub pressure_hpa: f64,
     pub relative_humidity_percent: f64,
+    /// Steady change over the day.
+    pub temperature_trend_c_per_h: f64,
+    pub pressure_trend_hpa_per_h: f64,
+}
+
+impl AirTruth {
+    /// The same air all day.
+    pub fn steady(temperature_c: f64, pressure_hpa: f64, relative_humidity_percent: f64) -> Self {
+        AirTruth {
+            temperature_c,
+            pressure_hpa,
+            relative_humidity_percent,
+            temperature_trend_c_per_h: 0.0,
+            pressure_trend_hpa_per_h: 0.0,
+        }
+    }
+
+    /// So many seconds after the start of the day; the water in it stays the same share of what it can hold.
+    pub fn after(&self, seconds: f64) -> Self {
+        let hours = seconds / 3600.0;
+        AirTruth {
+            temperature_c: self.temperature_c + hours * self.temperature_trend_c_per_h,
+            pressure_hpa: self.pressure_hpa + hours * self.pressure_trend_hpa_per_h,
+            ..*self
+        }
+    }
+
+    /// Whether it changes over the day.
+    pub fn changes(&self) -> bool {
+        self.temperature_trend_c_per_h != 0.0 || self.pressure_trend_hpa_per_h != 0.0
+    }
 }
 
 /// What the sensors make of the truth. A resolution of 0 means none.
@@ -207,9 +274,21 @@ pub struct SensorTruth {
     pub power_drift_w_per_h: f64,
     /// The zero is read and set before each block, and read once more at the end; `test.toml` tells of it.
     pub power_zeroed: bool,
+    /// 0.002: reads 0.2 % more for each kelvin that the air is warmer than at the start of the day.
+    pub power_scale_per_k: f64,
+    /// A meter in one leg only, that doubles what it reads; `None`: both are read.
+    pub one_leg: Option<OneLeg>,
+    /// When the pedals stop, the unit goes on showing the last power and cadence for so long.
+    pub power_sticks_s: f64,
+    /// Sampled by need, the power is the mean since the last record; else that of the last second.
+    pub power_since_last: bool,
     pub power_resolution_w: f64,
+    /// Power and speed are cut off to their steps instead of rounded.
+    pub cuts_off: bool,
     /// The power at a stamp is the mean of the interval that ended this long before it.
     pub power_delay_s: f64,
+    /// The power at a stamp is the mean over this time (or the sampling interval, where that is longer).
+    pub power_averaged_s: f64,
     pub speed_source: SpeedTruth,
     pub speed_scale_error: f64,
     pub speed_noise_m_s: f64,
@@ -223,6 +302,11 @@ pub struct SensorTruth {
     pub barometer_trend_m_per_h: f64,
     /// Part of the dynamic pressure that the port feels; altitude reads low by it.
     pub barometer_port_coefficient: f64,
+    /// Altitude follows the height as a first-order filter of this time constant: on an even slope it is late by
+    /// it. Barometers smooth, and smoothing of about this kind is common practice (no published source).
+    pub altitude_lag_s: f64,
+    /// Altitude by satellites; the barometer then has no say. `None`: by the barometer.
+    pub altitude_from_positions: Option<PositionAltitude>,
     /// Position wander on each axis (Ornstein–Uhlenbeck).
     pub position_sd_m: f64,
     pub position_memory_s: f64,
@@ -230,12 +314,37 @@ pub struct SensorTruth {
     pub position_as_stored: bool,
     /// The thermometer reads this much above the air, which a unit in the sun does.
     pub temperature_offset_c: f64,
+    /// The offset grows with the sun.
+    pub temperature_offset_c_per_h: f64,
     pub temperature_resolution_c: f64,
+    /// How often over the day the air is read, evenly from start to end, and written into `test.toml`.
+    pub air_readings: usize,
     /// A sensor in front of the rider; `None`: the ordinary bike without one.
     pub air_speed: Option<AirSpeedTruth>,
     /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
     /// it. `None`: nobody looked.
     pub hand_held_wind_sd_m_s: Option<f64>,
+}
+
+/// Errors of an altitude that is a position's: it wanders (Ornstein–Uhlenbeck).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PositionAltitude {
+    pub sd_m: f64,
+    pub memory_s: f64,
+    pub resolution_m: f64,
+}
+
+/// What the leg with the meter does of the whole work.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneLeg {
+    pub share: f64,
+    /// Steady change over the day, as by fatigue.
+    pub share_per_h: f64,
+    /// Added in each set-up by its place in the list: 0 in the baseline, once in the next, twice in the third.
+    pub share_by_setup: f64,
+    /// Slow wander about it (Ornstein–Uhlenbeck).
+    pub wander_sd: f64,
+    pub wander_memory_s: f64,
 }
 
 /// Reads the speed of the air along the direction of travel, true · (1 + `scale_error`) + noise.
@@ -303,6 +412,28 @@ pub enum Incident {
     PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
     /// The timer is stopped while the ride goes on; that pass is none any more.
     Pause { pass: usize, at_m: f64, duration_s: f64 },
+    /// For a while CdA is this many times what it is: more than 1 where the rider sits up, less where he rides
+    /// behind somebody. What is told as the true CdA of the pass knows nothing of it.
+    OtherDrag {
+        pass: usize,
+        at_m: f64,
+        factor: f64,
+        duration_s: f64,
+    },
+    /// No pedalling and no brakes.
+    Coast { pass: usize, at_m: f64, duration_s: f64 },
+    /// From a standstill just before the gate; nothing on a lap that is entered flying.
+    StandingStart { pass: usize },
+    /// Over `over_m` of the course another line round its bends, longer by `extra_m` (shorter: negative). The wheel
+    /// counts it; positions, which wander more, do not show it.
+    OtherLine {
+        pass: usize,
+        at_m: f64,
+        over_m: f64,
+        extra_m: f64,
+    },
+    /// The unit's altitude is calibrated on the way: from there on it stands `jump_m` higher.
+    AltitudeJump { pass: usize, at_m: f64, jump_m: f64 },
 }
 
 impl Incident {
@@ -313,7 +444,12 @@ impl Incident {
             | Incident::Stop { pass, .. }
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
-            | Incident::Pause { pass, .. } => pass,
+            | Incident::Pause { pass, .. }
+            | Incident::OtherDrag { pass, .. }
+            | Incident::Coast { pass, .. }
+            | Incident::StandingStart { pass }
+            | Incident::OtherLine { pass, .. }
+            | Incident::AltitudeJump { pass, .. } => pass,
         }
     }
 }
@@ -390,8 +526,14 @@ impl SensorTruth {
             power_noise_w: 0.0,
             power_drift_w_per_h: 0.0,
             power_zeroed: false,
+            power_scale_per_k: 0.0,
+            one_leg: None,
+            power_sticks_s: 0.0,
+            power_since_last: false,
             power_resolution_w: 0.0,
+            cuts_off: false,
             power_delay_s: 0.0,
+            power_averaged_s: 0.0,
             speed_source: SpeedTruth::WheelSensor,
             speed_scale_error: 0.0,
             speed_noise_m_s: 0.0,
@@ -402,11 +544,15 @@ impl SensorTruth {
             barometer_walk_m_per_sqrt_min: 0.0,
             barometer_trend_m_per_h: 0.0,
             barometer_port_coefficient: 0.0,
+            altitude_lag_s: 0.0,
+            altitude_from_positions: None,
             position_sd_m: 0.0,
             position_memory_s: 45.0,
             position_as_stored: false,
             temperature_offset_c: 0.0,
+            temperature_offset_c_per_h: 0.0,
             temperature_resolution_c: 0.0,
+            air_readings: 1,
             air_speed: None,
             hand_held_wind_sd_m_s: None,
         }

@@ -32,11 +32,7 @@ pub fn demo_plan() -> DayPlan {
         loose.name = "loose jacket".to_string();
         close.name = "close-fitting jacket".to_string();
     }
-    plan.air = AirTruth {
-        temperature_c: 14.5,
-        pressure_hpa: 1016.8,
-        relative_humidity_percent: 72.0,
-    };
+    plan.air = AirTruth::steady(14.5, 1016.8, 72.0);
     plan.wind = WindTruth {
         mean_east_m_s: 0.7,
         mean_north_m_s: -0.5,
@@ -174,6 +170,8 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         run_out_m: 250.0,
         approach_m: 500.0,
         track: None,
+        surfaces: Vec::new(),
+        slow_places: Vec::new(),
     }
 }
 
@@ -181,6 +179,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
     let base = SetupTruth {
         name: "set-up A".to_string(),
         cda_m2: 0.32,
+        yaw_share_per_rad2: 0.0,
         crr: 0.0045,
         total_mass_kg: 83.0,
         wheel_radius_m: 0.336,
@@ -193,11 +192,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         cda_m2: base.cda_m2 * (1.0 + change_percent / 100.0),
         ..base.clone()
     };
-    let air = AirTruth {
-        temperature_c: 18.0,
-        pressure_hpa: standard_pressure_hpa(course.elevation_m),
-        relative_humidity_percent: 60.0,
-    };
+    let air = AirTruth::steady(18.0, standard_pressure_hpa(course.elevation_m), 60.0);
     DayPlan {
         title: String::new(),
         seed,
@@ -226,6 +221,8 @@ fn rider() -> RiderTruth {
         entry_speed_m_s: 9.6,
         entry_speed_sd_m_s: 0.25,
         standing_start: false,
+        coasts: None,
+        mass_loss_kg_per_h: 0.0,
         rest_s: 90.0,
         turn_round_s: 0.0,
         position_block_sd: 0.01,

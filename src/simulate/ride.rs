@@ -2,7 +2,7 @@
 
 use super::balance::{Body, Push, State, density_kg_m3, gravity_m_s2, step};
 use super::path::{Doing, Path, Span};
-use super::plan::{DayPlan, Incident};
+use super::plan::{DayPlan, Incident, RiderTruth};
 use super::wind::{Wander, Wind};
 use super::{Purpose, random};
 use rand::Rng;
@@ -95,7 +95,7 @@ struct Rider<'a> {
 
 pub(super) fn ride(plan: &DayPlan, path: &Path) -> Trace {
     // Where the curve grows, the rider's lean takes up energy within a few ticks: in one step a
-    // tick 7e-4 of a lap's energy would go missing, in four 2e-6.
+    // tick 7e-4 of a lap's energy would go missing, in four 2e-5.
     let parts = if plan.course.track.is_some() { 4 } else { 1 };
     ride_in_steps(plan, path, parts)
 }
@@ -117,7 +117,7 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
     let mut node = 0;
     trace.pass_cda_m2 = bodies.iter().map(|body| body.cda_m2).collect();
     for span in &path.spans {
-        let Some(body) = bodies.get(span.pass.min(bodies.len().saturating_sub(1))) else {
+        let Some(rested) = bodies.get(span.pass.min(bodies.len().saturating_sub(1))) else {
             break;
         };
         while state.ridden_m < span.to_m && trace.ridden_m.len() < MOST_TICKS {
@@ -127,10 +127,12 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
                 break;
             }
             node = path.index_at(state.ridden_m, node);
+            let body = &later_in_the_day(plan, rested, trace.duration_s());
             let blown = blown(plan, path, span, &state, node, wind.now());
             let power_w = rider.power(path, span, &state, node, trace.ridden_m.len());
             let brake_n = braking(path, &state, node) * body.inertia_kg;
-            let power_w = if brake_n > 0.0 { 0.0 } else { power_w };
+            let coasts = brake_n > 0.0 || coasting(plan, span, &state);
+            let power_w = if coasts { 0.0 } else { power_w };
             let brake_n = brake_n + dab_n(plan, span, &state);
             trace.note(path, &state, node, power_w, blown);
             wind.advance();
@@ -141,7 +143,11 @@ pub(super) fn ride_in_steps(plan: &DayPlan, path: &Path, parts: usize) -> Trace 
                 wind_start: blown,
                 wind_end: later,
             };
-            state = tick(body, path, state, &push, node, parts);
+            let body = Body {
+                cda_m2: body.cda_m2 * drag_factor(plan, span, &state),
+                ..*body
+            };
+            state = tick(&body, path, state, &push, node, parts);
         }
         stand(span, &mut trace, path, &state, &mut wind, &mut rider);
     }
@@ -164,6 +170,20 @@ fn tick(body: &Body, path: &Path, state: State, push: &Push, node: usize, parts:
         });
     }
     state
+}
+
+/// The body as the day has changed it: lighter, and in other air.
+fn later_in_the_day(plan: &DayPlan, body: &Body, seconds: f64) -> Body {
+    let mut later = *body;
+    if plan.air.changes() {
+        later.density_kg_m3 = density_kg_m3(&plan.air.after(seconds));
+    }
+    if plan.rider.mass_loss_kg_per_h != 0.0 {
+        let lost_kg = plan.rider.mass_loss_kg_per_h * seconds / 3600.0;
+        later.mass_kg -= lost_kg;
+        later.inertia_kg -= lost_kg;
+    }
+    later
 }
 
 /// One body for each planned pass: set-up, mounting and position.
@@ -200,6 +220,14 @@ fn braking(path: &Path, state: &State, node: usize) -> f64 {
     let soon = state.ridden_m + state.speed_m_s * TICK_S;
     let allowed = path.allowed_m_s(node, soon);
     ((state.speed_m_s - allowed) / TICK_S).clamp(0.0, HARDEST_BRAKING_M_S2)
+}
+
+/// Whether the pedals rest here, by the rider's habit.
+fn coasts(rider: &RiderTruth, span: &Span, state: &State) -> bool {
+    rider.coasts.is_some_and(|coasting| {
+        let along_m = (state.ridden_m - span.from_m).rem_euclid(coasting.each_m);
+        along_m >= coasting.each_m - coasting.for_m
+    })
 }
 
 /// Wind as it reaches the rider: shelter of the place, and a lorry that overtakes.
@@ -254,6 +282,31 @@ fn dab_n(plan: &DayPlan, span: &Span, state: &State) -> f64 {
         _ => 0.0,
     };
     plan.incidents.iter().map(force).sum()
+}
+
+/// What sitting up, or riding behind somebody, makes of the drag area.
+fn drag_factor(plan: &DayPlan, span: &Span, state: &State) -> f64 {
+    let factor = |incident: &Incident| match *incident {
+        Incident::OtherDrag {
+            pass,
+            at_m,
+            factor,
+            duration_s,
+        } => part_of_incident(span, state, pass, at_m, duration_s).map_or(1.0, |_| factor),
+        _ => 1.0,
+    };
+    plan.incidents.iter().map(factor).product()
+}
+
+fn coasting(plan: &DayPlan, span: &Span, state: &State) -> bool {
+    plan.incidents.iter().any(|incident| match *incident {
+        Incident::Coast {
+            pass,
+            at_m,
+            duration_s,
+        } => part_of_incident(span, state, pass, at_m, duration_s).is_some(),
+        _ => false,
+    })
 }
 
 /// The same wind at the end of the tick, where the rider will be by then.
@@ -357,6 +410,7 @@ impl<'a> Rider<'a> {
             (base + gain * (speed - v)).clamp(0.0, most.max(0.0))
         };
         let wanted = match span.doing {
+            Doing::Pass { .. } if coasts(truth, span, state) => 0.0,
             Doing::Pass { .. } | Doing::Spoilt { .. } => {
                 let slope = path.ground(node, state.ridden_m).sin_slope;
                 aim * (1.0 + truth.climb_response * 100.0 * slope)

@@ -19,6 +19,8 @@ pub(super) struct RoadPoint {
     pub sin_slope: f64,
     /// Of a track, to the left.
     pub curve_per_m: f64,
+    /// Times the Crr of the tyres.
+    pub crr_factor: f64,
 }
 
 pub(super) struct Road {
@@ -191,11 +193,7 @@ impl Road {
 
     /// The centre line at `s` metres from the start gate; on a loop `s` counts on over the laps.
     pub fn at(&self, s: f64) -> RoadPoint {
-        let on_line = if self.is_loop() {
-            s.rem_euclid(self.course.length_m)
-        } else {
-            s
-        };
+        let on_line = self.course_m(s);
         let along = ((on_line - self.first_m) / self.node_m).max(0.0);
         let index = (along as usize).min(self.nodes.len().saturating_sub(2));
         let part = along - index as f64;
@@ -210,7 +208,31 @@ impl Road {
             elevation_m: self.elevation_m(s),
             sin_slope: self.sin_slope(s),
             curve_per_m: self.track.map_or(0.0, |track| track.curve_per_m(s)),
+            crr_factor: self.crr_factor(s),
         }
+    }
+
+    /// `s` from the start gate; on a loop within the lap.
+    fn course_m(&self, s: f64) -> f64 {
+        if self.is_loop() {
+            s.rem_euclid(self.course.length_m)
+        } else {
+            s
+        }
+    }
+
+    fn crr_factor(&self, s: f64) -> f64 {
+        let s = self.course_m(s);
+        let here = self.course.surfaces.iter().find(|a| a.from_m <= s && s < a.to_m);
+        here.map_or(1.0, |surface| surface.crr_factor)
+    }
+
+    /// Nobody rides faster here; `None` where nothing slows.
+    pub fn limit_m_s(&self, s: f64) -> Option<f64> {
+        let s = self.course_m(s);
+        let places = self.course.slow_places.iter();
+        let here = places.filter(|place| place.from_m <= s && s <= place.to_m);
+        here.map(|place| place.speed_m_s).reduce(f64::min)
     }
 }
 

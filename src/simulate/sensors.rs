@@ -1,11 +1,12 @@
 //! What the sensors make of the true ride, sample by sample.
 
 use super::path::Path;
-use super::plan::{DayPlan, Format, Sampling, SpeedTruth};
+use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
 use super::unit::Window;
 use super::wind::Wander;
+use super::{Purpose, random};
 use crate::recording::Sample;
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -24,6 +25,13 @@ struct Errors<'a> {
     speed: Wander,
     barometer_m: f64,
     wheel: Wheel,
+    /// Height as a sensor that lags has it, and the true height and time of the sample before.
+    lagged: Option<Lagged>,
+    by_satellites: Option<(Wander, ChaCha8Rng)>,
+    jumps: &'a [(f64, f64)],
+    leg_rng: ChaCha8Rng,
+    leg: Wander,
+    pedalled: Pedalled,
 }
 
 /// What the wheel sensor counts where tyres change with the set-up: turns times one circumference.
@@ -72,12 +80,28 @@ impl Wheel {
     }
 }
 
-/// Every sample of the day with its time since the start, pauses included.
+/// What the unit showed last while the pedals turned, and when.
+#[derive(Clone, Copy, Default)]
+struct Pedalled {
+    seconds: f64,
+    power_w: f64,
+}
+
+#[derive(Clone, Copy)]
+struct Lagged {
+    read_m: f64,
+    true_m: f64,
+    seconds: f64,
+}
+
+/// Every sample of the day with its time since the start, pauses included. `jumps`: seconds since the start at which
+/// the altitude is set anew, and by how many metres.
 pub(super) fn samples(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
     silent: &[Window],
+    jumps: &[(f64, f64)],
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
@@ -86,13 +110,31 @@ pub(super) fn samples(
         Sampling::OnChange { .. } => 1.0,
     };
     let truth = &plan.sensors;
+    let mut leg_rng = random(plan.seed, Purpose::OneLeg);
+    let leg = truth.one_leg.unwrap_or(OneLeg {
+        share: 0.5,
+        share_per_h: 0.0,
+        share_by_setup: 0.0,
+        wander_sd: 0.0,
+        wander_memory_s: 1.0,
+    });
     let mut errors = Errors {
         plan,
+        leg: Wander::new(leg.wander_sd, leg.wander_memory_s, interval, &mut leg_rng),
+        leg_rng,
+        pedalled: Pedalled::default(),
         east: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         north: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         speed: Wander::new(truth.speed_noise_m_s, UNIT_SPEED_MEMORY_S, interval, rng),
         barometer_m: 0.0,
         wheel: Wheel::of(plan, trace),
+        lagged: None,
+        by_satellites: truth.altitude_from_positions.map(|altitude| {
+            let mut own = random(plan.seed, Purpose::PositionAltitude);
+            let wander = Wander::new(altitude.sd_m, altitude.memory_s, interval, &mut own);
+            (wander, own)
+        }),
+        jumps,
         rng,
     };
     let first = (trace.start_s / interval).ceil();
@@ -107,7 +149,7 @@ pub(super) fn samples(
         })
         .collect();
     match truth.sampling {
-        Sampling::OnChange { longest_s } => only_changes(every, longest_s),
+        Sampling::OnChange { longest_s } => only_changes(every, longest_s, truth.power_since_last),
         Sampling::Every(_) => every,
     }
 }
@@ -152,7 +194,8 @@ impl Errors<'_> {
         let x = Trace::at(&trace.ridden_m, seconds);
         let [latitude, longitude, height] = path.place(node, x);
         let pedals = trace.pedalling.get(tick).copied().unwrap_or(false);
-        let power = self.power_w(trace, seconds, interval);
+        let power = self.power_w(path, trace, seconds, interval);
+        let (power, pedals) = self.stuck(power, pedals, seconds);
         let place = self.place([latitude, longitude]);
         let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
@@ -168,25 +211,75 @@ impl Errors<'_> {
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
             heart_rate_bpm: None,
             temperature_c: Some(rounded(
-                self.plan.air.temperature_c + truth.temperature_offset_c,
+                self.plan.air.after(seconds).temperature_c
+                    + truth.temperature_offset_c
+                    + truth.temperature_offset_c_per_h * seconds / 3600.0,
                 truth.temperature_resolution_c,
             )),
             pressure_pa: None,
         }
     }
 
-    /// Mean of the interval that ends at the stamp (or a stated delay before it).
-    fn power_w(&mut self, trace: &Trace, seconds: f64, interval: f64) -> f64 {
+    /// Mean of the time that ends at the stamp (or a stated delay before it).
+    fn power_w(&mut self, path: &Path, trace: &Trace, seconds: f64, interval: f64) -> f64 {
         let truth = &self.plan.sensors;
         let end = seconds - truth.power_delay_s;
-        let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - interval);
+        let averaged = truth.power_averaged_s.max(interval);
+        let work = Trace::at(&trace.work_j, end) - Trace::at(&trace.work_j, end - averaged);
         let drift = drift_w(self.plan, trace, seconds);
         let noise = truth.power_noise_w * self.normal();
+        let scale =
+            (1.0 + truth.power_scale_error) * self.of_one_leg(path, trace, seconds) * self.warmed(seconds);
         if work <= 0.0 {
             return 0.0; // A crank that stands still reads nothing.
         }
-        let read = work / interval * (1.0 + truth.power_scale_error) + drift + noise;
-        rounded(read.max(0.0), truth.power_resolution_w)
+        let read = work / averaged * scale + drift + noise;
+        self.stepped(read.max(0.0), truth.power_resolution_w)
+    }
+
+    /// What a warmer meter reads too much, as a factor.
+    fn warmed(&self, seconds: f64) -> f64 {
+        let air = &self.plan.air;
+        let warmer_c = air.after(seconds).temperature_c - air.temperature_c;
+        1.0 + self.plan.sensors.power_scale_per_k * warmer_c
+    }
+
+    /// Twice the share of the leg that is read, over the whole.
+    fn of_one_leg(&mut self, path: &Path, trace: &Trace, seconds: f64) -> f64 {
+        let Some(leg) = self.plan.sensors.one_leg else {
+            return 1.0;
+        };
+        let ridden_m = Trace::at(&trace.ridden_m, seconds);
+        let span = path.spans.iter().find(|span| ridden_m < span.to_m);
+        let block = span.and_then(|span| self.plan.order.get(span.block));
+        let setup = block.and_then(|block| block.setup).unwrap_or(0);
+        let wander = self.leg.advance(&mut self.leg_rng);
+        let share = leg.share + leg.share_per_h * seconds / 3600.0 + leg.share_by_setup * setup as f64;
+        2.0 * (share + wander)
+    }
+
+    /// Power as the unit shows it, and whether it shows turning pedals.
+    fn stuck(&mut self, power_w: f64, pedals: bool, seconds: f64) -> (f64, bool) {
+        if power_w > 0.0 {
+            self.pedalled = Pedalled { seconds, power_w };
+            return (power_w, pedals);
+        }
+        // Half a step of the tick, so that a hold of 3 s holds three samples.
+        let held = seconds - self.pedalled.seconds <= self.plan.sensors.power_sticks_s + 0.05;
+        if held && self.pedalled.power_w > 0.0 {
+            (self.pedalled.power_w, true)
+        } else {
+            (power_w, pedals)
+        }
+    }
+
+    fn stepped(&self, value: f64, step: f64) -> f64 {
+        let half = if self.plan.sensors.cuts_off {
+            0.5 * step
+        } else {
+            0.0
+        };
+        rounded(value - half, step).max(0.0)
     }
 
     fn speed_m_s(&mut self, speed: f64, seconds: f64) -> Option<f64> {
@@ -204,7 +297,7 @@ impl Errors<'_> {
             _ => speed,
         };
         let read = counted * (1.0 + truth.speed_scale_error) + noise;
-        Some(rounded(read.max(0.0), truth.speed_resolution_m_s))
+        Some(self.stepped(read.max(0.0), truth.speed_resolution_m_s))
     }
 
     fn altitude_m(&mut self, trace: &Trace, height: f64, seconds: f64, interval: f64) -> f64 {
@@ -215,8 +308,43 @@ impl Errors<'_> {
         let airspeed = Trace::at(&trace.airspeed_m_s, seconds);
         let port = truth.barometer_port_coefficient * airspeed * airspeed / (2.0 * 9.81);
         let trend = truth.barometer_trend_m_per_h * seconds / 3600.0;
-        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise - port;
+        let jumped: f64 = self
+            .jumps
+            .iter()
+            .filter(|(at_s, _)| *at_s <= seconds)
+            .map(|(_, m)| m)
+            .sum();
+        if let (Some((wander, own)), Some(altitude)) =
+            (&mut self.by_satellites, truth.altitude_from_positions)
+        {
+            let read = height + truth.altitude_offset_m + wander.advance(own) + jumped;
+            return rounded(read, altitude.resolution_m);
+        }
+        let height = self.late(height, seconds);
+        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise - port + jumped;
         rounded(read, truth.altitude_resolution_m)
+    }
+
+    /// A first-order filter, exact for a height that runs straight between samples.
+    fn late(&mut self, true_m: f64, seconds: f64) -> f64 {
+        let lag_s = self.plan.sensors.altitude_lag_s;
+        if lag_s <= 0.0 {
+            return true_m;
+        }
+        let read_m = match self.lagged {
+            Some(before) if seconds > before.seconds => {
+                let climbs_m_s = (true_m - before.true_m) / (seconds - before.seconds);
+                let behind_m = before.true_m - before.read_m - climbs_m_s * lag_s;
+                true_m - climbs_m_s * lag_s - behind_m * (-(seconds - before.seconds) / lag_s).exp()
+            }
+            _ => true_m,
+        };
+        self.lagged = Some(Lagged {
+            read_m,
+            true_m,
+            seconds,
+        });
+        read_m
     }
 
     fn place(&mut self, true_deg: [f64; 2]) -> [f64; 2] {
@@ -248,11 +376,13 @@ fn rounded(value: f64, step: f64) -> f64 {
 }
 
 /// Keeps a sample when speed or direction changed since the last one kept, or after `longest_s`.
-fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64) -> Vec<(f64, Sample)> {
+fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> Vec<(f64, Sample)> {
+    let mut since_last: Vec<f64> = Vec::new();
     let mut kept: Vec<(f64, Sample)> = Vec::new();
     let mut heading = f64::NAN;
     let mut last_place = None;
-    for (seconds, sample) in every {
+    for (seconds, mut sample) in every {
+        since_last.extend(sample.power_w);
         let place = sample.latitude_deg.zip(sample.longitude_deg);
         if let (Some(a), Some(b)) = (last_place, place) {
             let (a, b): ((f64, f64), (f64, f64)) = (a, b);
@@ -268,6 +398,10 @@ fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64) -> Vec<(f64, Sample)>
         });
         let turned = kept_heading(&kept, heading, place);
         if worth_keeping || turned {
+            if mean_power && !since_last.is_empty() {
+                sample.power_w = Some((since_last.iter().sum::<f64>() / since_last.len() as f64).round());
+            }
+            since_last.clear();
             kept.push((seconds, sample));
         }
     }

@@ -84,12 +84,30 @@ impl TrueDay {
     }
 
     fn air_values(&self, out: &mut String) {
-        let air = &self.plan.air;
         out.push_str(
             "\n# The air at the road. Wind is not written here: it was not measured,\n\
-             # and what it may have been is carried as uncertainty.\n[[air]]\n",
+             # and what it may have been is carried as uncertainty.\n",
         );
-        line(out, &format!("time = {}", utc_text(self.plan.start_s, 0)));
+        let last_s = self.passes.last().map_or(self.plan.start_s, |pass| pass.end_s);
+        let count = self.plan.sensors.air_readings;
+        for number in 0..count {
+            let share = number as f64 / count.saturating_sub(1).max(1) as f64;
+            self.air_reading(out, share * (last_s - self.plan.start_s));
+        }
+    }
+
+    /// A thermometer and a barometer are read to a tenth.
+    fn air_reading(&self, out: &mut String, seconds: f64) {
+        let mut air = self.plan.air.after(seconds);
+        if self.plan.air.changes() {
+            air.temperature_c = (10.0 * air.temperature_c).round() / 10.0;
+            air.pressure_hpa = (10.0 * air.pressure_hpa).round() / 10.0;
+        }
+        out.push_str("[[air]]\n");
+        line(
+            out,
+            &format!("time = {}", utc_text(self.plan.start_s + seconds, 0)),
+        );
         line(out, &format!("temperature_c = {:?}", air.temperature_c));
         line(
             out,

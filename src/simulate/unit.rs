@@ -41,7 +41,8 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
         } => Some((pass, at_m, duration_s)),
         _ => None,
     });
-    let samples = sensors::samples(plan, path, trace, &silent, &mut rng);
+    let jumps = altitude_jumps(plan, path, trace);
+    let samples = sensors::samples(plan, path, trace, &silent, &jumps, &mut rng);
     let mut air_rng = random(plan.seed, Purpose::AirSpeed);
     let marks = lap_marks(plan, path, trace);
     let windows = file_windows(plan, trace);
@@ -144,17 +145,31 @@ fn while_in_pass(
     let picked = plan.incidents.iter().filter_map(pick);
     picked
         .filter_map(|(pass, at_m, duration_s)| {
-            let span = path
-                .spans
-                .iter()
-                .find(|span| matches!(span.doing, Doing::Pass { number, .. } if number + 1 == pass))?;
-            let from_s = trace.time_at(span.from_m + at_m);
+            let from_s = time_in_pass(path, trace, pass, at_m)?;
             Some(Window {
                 from_s,
                 to_s: from_s + duration_s,
             })
         })
         .collect()
+}
+
+/// Seconds since the start of the trace, and metres.
+fn altitude_jumps(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<(f64, f64)> {
+    let jumps = plan.incidents.iter().filter_map(|incident| match *incident {
+        Incident::AltitudeJump { pass, at_m, jump_m } => {
+            Some((time_in_pass(path, trace, pass, at_m)?, jump_m))
+        }
+        _ => None,
+    });
+    jumps.collect()
+}
+
+/// When a pass, by its number, was so far beyond its first gate; seconds since the start of the trace.
+fn time_in_pass(path: &Path, trace: &Trace, pass: usize, at_m: f64) -> Option<f64> {
+    let of_pass = |doing: Doing| matches!(doing, Doing::Pass { number, .. } if number + 1 == pass);
+    let span = path.spans.iter().find(|span| of_pass(span.doing))?;
+    Some(trace.time_at(span.from_m + at_m))
 }
 
 /// When the lap button was pressed, unix seconds, whole.
@@ -232,6 +247,7 @@ fn recording(
         wheel_sensor: (is_fit && plan.sensors.speed_source == SpeedTruth::WheelSensor).then_some(true),
         device: None,
         rider_mass_kg: None,
+        one_leg_power: false,
         faults: Vec::new(),
     }
 }

@@ -112,6 +112,7 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         speed_check: None,
         lap_marks_s,
         rider_mass_kg: recording.rider_mass_kg,
+        one_leg_power: recording.one_leg_power,
     }
 }
 

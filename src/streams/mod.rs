@@ -56,6 +56,8 @@ pub struct Streams {
     pub speed_check: Option<SpeedCheck>,
     pub lap_marks_s: Vec<f64>,
     pub rider_mass_kg: Option<f64>,
+    /// The recording says that its power is twice that of one leg.
+    pub one_leg_power: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

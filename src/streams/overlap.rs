@@ -149,6 +149,7 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         speed_check: streams.speed_check,
         lap_marks_s,
         rider_mass_kg: streams.rider_mass_kg,
+        one_leg_power: streams.one_leg_power,
     }
 }
 

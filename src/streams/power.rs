@@ -2,7 +2,7 @@
 
 use super::Repair;
 use super::Streams;
-use super::mark::{runs, take_out};
+use super::mark::{list, runs, take_out};
 use crate::treatment::{AsRecorded, Treatment};
 
 /// Above what legs hold for a second (common practice, no published source), and above every "no
@@ -10,6 +10,12 @@ use crate::treatment::{AsRecorded, Treatment};
 const LARGEST_W: f64 = 2500.0;
 const SPIKE_W: f64 = 800.0;
 const FROZEN_S: f64 = 10.0;
+/// Equal readings after the first that may be held.
+const HELD_READINGS: usize = 2;
+/// Of rider and bike, to a factor of two.
+const USUAL_MASS_KG: f64 = 85.0;
+/// A push that makes less of the speed is lost in its noise over two seconds.
+const LEAST_TOLD_M_S2: f64 = 0.06;
 
 pub(super) fn clean(streams: &mut Streams, gap_limit_s: f64, as_recorded: &AsRecorded) {
     let near = near(&streams.time_s, gap_limit_s);
@@ -18,6 +24,7 @@ pub(super) fn clean(streams: &mut Streams, gap_limit_s: f64, as_recorded: &AsRec
     drop_outs(streams, &near);
     if !as_recorded.leaves(Treatment::StuckPower) {
         frozen(streams, &near);
+        held_on(streams, &near);
     }
 }
 
@@ -122,8 +129,64 @@ fn frozen(streams: &mut Streams, near: &impl Fn(usize, usize) -> bool) {
     });
 }
 
+/// Readings that a unit goes on showing after the pedals have stopped, until it says 0.
+///
+/// In 26 h of real rides of one unit, 4 % of the stops have the last power once more, some twice, with the cadence
+/// held as well and the speed falling as it does afterwards. Three equal readings of watts under power are as many
+/// as that, so the speed decides: a rider who still did this work would slow down less than after the 0.
+/// Where no speed tells, cranks that stand do.
+fn held_on(streams: &mut Streams, near: &impl Fn(usize, usize) -> bool) {
+    let (power, cadence, time) = (&streams.power_w, &streams.cadence_rpm, &streams.time_s);
+    let mut marked = Vec::new();
+    for run in runs(power.len(), 1 + HELD_READINGS, |a, b| {
+        power[a] == power[b] && power[a] > 0.0 && near(a, b)
+    }) {
+        let (first, last) = (run.start, run.end - 1);
+        let stops = run.end < power.len() && power[run.end] == 0.0 && near(last, run.end);
+        if !stops || time[last] - time[first] >= FROZEN_S {
+            continue;
+        }
+        let stood = run.clone().skip(1).all(|i| cadence[i] == 0.0);
+        if rolls_on(streams, first, run.end).unwrap_or(stood) {
+            marked.extend(run.skip(1));
+        }
+    }
+    for &index in &marked {
+        streams.power_w[index] = 0.0;
+    }
+    let time = &streams.time_s;
+    list(time, &marked, "held power", &mut streams.repairs, |span| {
+        format!(
+            "{} set to 0 W {}: the unit held its last value after the pedals had stopped",
+            span.count("power reading"),
+            span.when()
+        )
+    });
+}
+
+/// Whether the speed falls from `first` to `stop` as it does once the power is 0, from `stop` on; `None` where it
+/// does not tell.
+fn rolls_on(streams: &Streams, first: usize, stop: usize) -> Option<bool> {
+    let (speed, time) = (&streams.speed_m_s, &streams.time_s);
+    let gained = |from: usize, to: usize| {
+        let (a, b) = (speed.get(from)?, speed.get(to)?);
+        let rate = (b - a) / (time[to] - time[from]);
+        rate.is_finite().then_some(rate)
+    };
+    let end = (stop..(stop + 5).min(speed.len()))
+        .take_while(|&i| streams.power_w[i] == 0.0 && time[i] - time[stop] <= 4.0)
+        .last()?;
+    let pushed = streams.power_w[first] / (USUAL_MASS_KG * speed[first].max(3.0));
+    if end < stop + 2 || pushed < LEAST_TOLD_M_S2 {
+        return None;
+    }
+    let more = gained(first, stop - 1)? - gained(stop, end)?;
+    Some(more < 0.5 * pushed)
+}
+
 #[cfg(test)]
 mod tests {
+    use crate::streams::Streams;
     use crate::streams::testing::{after, after_long, kinds, missing};
 
     #[test]
@@ -185,6 +248,57 @@ mod tests {
         });
         assert_eq!(missing(&streams.power_w), (41..55).collect::<Vec<_>>());
         assert_eq!(kinds(&streams.repairs), [("frozen power", 14)]);
+    }
+
+    /// From second 40 the pedals stand: the unit shows 231 W and 90 rpm for three more readings, and then 0.
+    fn stops(falls_m_s2: f64, then_m_s2: f64, cadence: f64) -> Streams {
+        after(|samples| {
+            for (i, sample) in samples.iter_mut().enumerate().skip(39).take(20) {
+                let since = i as f64 - 39.0;
+                let held = i < 43;
+                sample.power_w = Some(if held { 231.0 } else { 0.0 });
+                sample.cadence_rpm = Some(if held { cadence } else { 0.0 });
+                let lost = falls_m_s2 * since.min(3.0) + then_m_s2 * (since - 3.0).max(0.0);
+                sample.speed_m_s = Some(9.5 - lost);
+                sample.distance_m = None;
+            }
+        })
+    }
+
+    #[test]
+    fn power_that_is_held_after_the_pedals_stopped_becomes_nought() {
+        let streams = stops(0.25, 0.25, 90.0);
+        assert_eq!(streams.power_w[39..44], [231.0, 0.0, 0.0, 0.0, 0.0]);
+        assert_eq!(kinds(&streams.repairs)[0], ("held power", 3));
+    }
+
+    #[test]
+    fn even_power_up_to_the_last_stroke_is_left_alone() {
+        // 231 W are 0.29 m/s² at 85 kg and 9.5 m/s: the rider kept the speed, and then lost it.
+        let streams = stops(0.0, 0.29, 90.0);
+        assert_eq!(streams.power_w[39..44], [231.0, 231.0, 231.0, 231.0, 0.0]);
+        assert!(
+            !kinds(&streams.repairs)
+                .iter()
+                .any(|(kind, _)| *kind == "held power")
+        );
+    }
+
+    #[test]
+    fn without_speed_standing_cranks_tell() {
+        let stood = |cadence: f64| {
+            after(|samples| {
+                for (i, sample) in samples.iter_mut().enumerate() {
+                    (sample.speed_m_s, sample.distance_m) = (None, None);
+                    if (39..60).contains(&i) {
+                        sample.power_w = Some(if i < 43 { 231.0 } else { 0.0 });
+                        sample.cadence_rpm = Some(if i < 40 { 90.0 } else { cadence });
+                    }
+                }
+            })
+        };
+        assert_eq!(stood(0.0).power_w[39..43], [231.0, 0.0, 0.0, 0.0]);
+        assert_eq!(stood(90.0).power_w[39..43], [231.0; 4]);
     }
 
     #[test]

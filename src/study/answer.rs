@@ -32,6 +32,7 @@ impl AtWork {
         let baseline = day.rides.iter().map(|r| r.setup).min().unwrap_or(0);
         let neutral = rig(&day.setups[baseline], &Shift::default());
         let air = AirState {
+            temperature_c: mean(|r| r.air.temperature_c),
             density_kg_m3: mean(|r| r.air.density_kg_m3),
             density_standard_uncertainty_kg_m3: mean(|r| r.air.density_standard_uncertainty_kg_m3),
             wind_east_m_s: mean(|r| r.air.wind_east_m_s),

@@ -2,7 +2,7 @@
 
 use super::remarks::NOT_SEPARATED;
 use super::speed_scale::SpeedScales;
-use super::{FitEnd, SetupResult, Surveyed};
+use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
 use crate::estimate::joint::explore::Ended;
@@ -13,7 +13,8 @@ use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
 
 /// What the joint estimate has among its unknowns.
-const INSIDE: [&str; 3] = [
+const INSIDE: [&str; 4] = [
+    "power meter with temperature",
     "mean wind, east",
     "mean wind, north",
     "climb from start to finish",
@@ -55,7 +56,11 @@ pub fn shared(
         }),
         line(
             "power meter scale",
-            surveyed.test_day.power_scale.standard_uncertainty,
+            surveyed
+                .test_day
+                .power_scale
+                .standard_uncertainty
+                .hypot(slow::one_leg_scale(rides)),
             "1",
             |e| Shift {
                 power_scale: 1.0 + e,
@@ -125,6 +130,23 @@ pub fn shared(
             ..Shift::default()
         })
     }));
+    let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
+    inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
+        warming_k_per_h: e,
+        ..Shift::default()
+    }));
+    let loss = slow::mass_loss_uncertainty(surveyed);
+    inputs.push(line("loss of mass", loss, "kg/h", |e| Shift {
+        mass_loss_kg_per_h: e,
+        ..Shift::default()
+    }));
+    let per_kelvin = mean(|r| r.in_day.power_scale_per_k_standard_uncertainty);
+    inputs.push(line("power meter with temperature", per_kelvin, "1/K", |e| {
+        Shift {
+            power_scale_per_k: e,
+            ..Shift::default()
+        }
+    }));
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -171,6 +193,7 @@ pub fn inside(joint: &Joint, told: &[SharedInput], averages: &Averages) -> Vec<B
                     (joint.gust_square_standard_uncertainty_m2_s2, "m²/s²")
                 }
                 "climb of the road" => (known("climb from start to finish"), "m"),
+                "power meter with temperature" => (known(line.input), "1/K"),
                 "remounting" => (strengths.block_sd, "1"),
                 "position from pass to pass" => (strengths.pass_sd, "1"),
                 // Of gusts alike in both directions, whose mean square is one and a half times their variance.

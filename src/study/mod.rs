@@ -20,11 +20,15 @@ mod inputs;
 
 mod power_zero;
 
+mod predict;
+
 mod prepare;
 
 mod remarks;
 
 mod result;
+
+mod slow;
 
 mod speed_scale;
 
@@ -39,6 +43,8 @@ pub use stopwatch::Stopwatched;
 pub use speed_scale::{Common, Own, SpeedScales};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+
+pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
@@ -211,8 +217,10 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
     warnings.extend(speed_scales.warnings(&surveyed));
+    warnings.extend(slow::remarks(&surveyed, &airs, &rides));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
+    assumptions.extend(slow::sentences(&surveyed));
     assumptions.extend(speed_scales.sentences(&surveyed.test_day));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {

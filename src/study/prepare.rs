@@ -5,7 +5,7 @@ use super::flags::braking;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes};
+use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
@@ -60,7 +60,8 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
-    let (rides, passes) = rides(&surveyed, &assigned, &airs, &zeros, &speed_scales);
+    let (mut rides, passes) = rides(&surveyed, &assigned, &airs, &zeros, &speed_scales);
+    slow::place(&mut rides, &surveyed, &airs);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }

@@ -17,13 +17,35 @@ fn look() {
             let plan = track_plan(seed, "ABBA", -3.0);
             match surveyed(&plan, with) {
                 Ok(s) => {
-                    println!("{seed} {with} found {} passes, length {:.1}, near {:?}", s.ridden.passes.len(), s.ridden.course.length_m(), s.ridden.near_passes.iter().map(|n| n.reason.clone()).collect::<Vec<_>>());
+                    println!(
+                        "{seed} {with} found {} passes, length {:.1}, near {:?}",
+                        s.ridden.passes.len(),
+                        s.ridden.course.length_m(),
+                        s.ridden
+                            .near_passes
+                            .iter()
+                            .map(|n| n.reason.clone())
+                            .collect::<Vec<_>>()
+                    );
                     if s.ridden.passes.len() == 32 {
                         let t = std::time::Instant::now();
                         let c = compare_surveyed(s).unwrap();
-                        println!("   {:?} {:?} {:?} {:?} {:?}", c.setups[0].cda_m2, c.findings[0].cda_change_percent, c.speed_scales.measured, t.elapsed(), c.passes.iter().filter(|p| p.flags.iter().any(|f| f.starts_with("dist"))).count());
+                        println!(
+                            "   {:?} {:?} {:?} {:?} {:?}",
+                            c.setups[0].cda_m2,
+                            c.findings[0].cda_change_percent,
+                            c.speed_scales.measured,
+                            t.elapsed(),
+                            c.passes
+                                .iter()
+                                .filter(|p| p.flags.iter().any(|f| f.starts_with("dist")))
+                                .count()
+                        );
                         println!("   {:?}", c.basis.joint.strengths);
-                        println!("   {:?}", c.warnings.iter().map(|w| w.kind.clone()).collect::<Vec<_>>());
+                        println!(
+                            "   {:?}",
+                            c.warnings.iter().map(|w| w.kind.clone()).collect::<Vec<_>>()
+                        );
                     }
                 }
                 Err(e) => println!("{seed} {with} {e}"),

@@ -16,7 +16,12 @@ pub(super) const TOP: &[&str] = &[
     "exclude",
     "window",
 ];
-pub(super) const RIDER: &[&str] = &["total_mass_kg", "total_mass_standard_uncertainty_kg"];
+pub(super) const RIDER: &[&str] = &[
+    "total_mass_kg",
+    "total_mass_standard_uncertainty_kg",
+    "mass_loss_kg_per_h",
+    "mass_loss_standard_uncertainty_kg_per_h",
+];
 pub(super) const BIKE: &[&str] = &[
     "drivetrain_efficiency",
     "drivetrain_efficiency_standard_uncertainty",
@@ -29,7 +34,14 @@ pub(super) const BIKE: &[&str] = &[
 ];
 pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
-pub(super) const SENSORS: &[&str] = &["as_recorded", "speed_scale", "speed_scale_standard_uncertainty"];
+pub(super) const SENSORS: &[&str] = &[
+    "as_recorded",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
+    "power_scale_per_k",
+    "power_scale_per_k_standard_uncertainty",
+    "power_side",
+];
 pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[

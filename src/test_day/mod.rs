@@ -16,12 +16,14 @@ mod readings;
 mod section;
 mod sensors;
 mod setups;
+mod slow;
 mod suggest;
 mod syntax;
 #[cfg(test)]
 mod tests;
 
 pub use parse::{parse, read, without_file};
+pub use slow::{PowerSide, Slow};
 
 use crate::treatment::AsRecorded;
 
@@ -42,6 +44,7 @@ pub struct TestDay {
     /// Relative scale of the power meter: 1 with its uncertainty.
     pub power_scale: Measured,
     pub power_at: PowerAt,
+    pub slow: Slow,
     pub air: Vec<AirReading>,
     pub air_speed: Option<AirSpeedGiven>,
     pub course: Option<CourseGiven>,

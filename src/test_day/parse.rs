@@ -4,7 +4,8 @@ use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
 use super::section::Section;
 use super::{
-    Measured, PowerAt, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, slow,
+    syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -95,6 +96,7 @@ pub fn without_file() -> TestDay {
             given: false,
         },
         power_at: PowerAt::Crank,
+        slow: Slow::default(),
         air: Vec::new(),
         air_speed: None,
         course: None,
@@ -146,15 +148,16 @@ fn read_tables(top: &Section) -> TestDay {
     let air_speed = top
         .one("air_speed", keys::AIR_SPEED)
         .and_then(|section| air_speed::read(&section, &mut later_assumptions));
-    let about_sensors = top.one("sensors", keys::SENSORS);
-    let left = about_sensors
+    let sensors = top.one("sensors", keys::SENSORS);
+    let left = sensors
         .as_ref()
         .map_or_else(AsRecorded::default, sensors::as_recorded);
-    let speed_scale = about_sensors
+    let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
+    let speed_scale = sensors
         .as_ref()
-        .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
+        .and_then(|section| super::sensors::speed_scale(section, &mut later_assumptions));
     for (setup, section) in setups.iter_mut().zip(&setup_sections) {
-        setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
+        setup.speed_scale = super::sensors::speed_scale(section, &mut later_assumptions);
     }
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
@@ -186,6 +189,7 @@ fn read_tables(top: &Section) -> TestDay {
         smallest_difference_percent: smallest_difference.unwrap_or(SMALLEST_DIFFERENCE_PERCENT),
         power_scale,
         power_at: power_at.unwrap_or(PowerAt::Crank),
+        slow,
         air,
         air_speed,
         course: top.one("course", keys::COURSE).as_ref().map(gates::read),

@@ -198,6 +198,32 @@ pub(super) static AIR_SPEED_FACTOR: Quantity = Quantity {
     ],
 };
 
+pub(super) static POWER_PER_KELVIN: Quantity = Quantity {
+    key: "power_scale_per_k",
+    uncertainty_key: "power_scale_per_k_standard_uncertainty",
+    name: "change of the power meter's scale with temperature",
+    unit: " per K",
+    low: -0.02,
+    high: 0.02,
+    uncertainty_high: 0.02,
+    uncertainty: 0.0005,
+    advice: "Write by which share of itself the recorded power is too high for each kelvin of warming, such as 0.001 for 0.1 %.",
+    guesses: &[],
+};
+
+pub(super) static MASS_LOSS: Quantity = Quantity {
+    key: "mass_loss_kg_per_h",
+    uncertainty_key: "mass_loss_standard_uncertainty_kg_per_h",
+    name: "loss of mass",
+    unit: " kg/h",
+    low: 0.0,
+    high: 3.0,
+    uncertainty_high: 3.0,
+    uncertainty: 0.2,
+    advice: "Write what rider, bike and bottles together lose in an hour, in kg: sweat and breath, such as 0.7; what is drunk stays aboard.",
+    guesses: &[],
+};
+
 pub(super) static TEMPERATURE: Quantity = Quantity {
     key: "temperature_c",
     uncertainty_key: "temperature_standard_uncertainty_c",

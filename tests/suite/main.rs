@@ -22,6 +22,8 @@ mod mixed_models;
 
 mod outside;
 
+mod predict;
+
 mod recordings;
 
 mod streams;

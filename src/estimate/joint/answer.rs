@@ -2,7 +2,7 @@
 
 use super::contribution::Contribution;
 use super::explore::Node;
-use super::layout::{GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
+use super::layout::{GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own, POWER_PER_KELVIN};
 use super::prior::Hyper;
 use super::system::{Model, Pooled, Solved};
 use super::{Believed, Centre, InsideLine, Joint, PassJudged, Settled, Strengths};
@@ -192,6 +192,10 @@ fn inside(
             explained(solved, &functions, &[GUST_SQUARE])?,
         ),
         ("climb of the road", explained(solved, &functions, &climb)?),
+        (
+            "power meter with temperature",
+            explained(solved, &functions, &[POWER_PER_KELVIN])?,
+        ),
     ];
     let without = |quiet: Hyper| -> Option<Vec<f64>> {
         let less = model

@@ -2,7 +2,7 @@
 //! only where a disturbed stretch is left out.
 
 use super::prior::When;
-use crate::estimate::cells::{Account, BlockWind, PassRide, Shift, accounts, ride_rig};
+use crate::estimate::cells::{Account, BlockWind, PassRide, Shift, accounts, ride_rig, surroundings};
 use crate::estimate::disturbed::Disturbance;
 use crate::estimate::one_pass::{covariance, gust_integrals_s, gust_rate};
 use crate::test_day::Setup;
@@ -77,6 +77,13 @@ pub struct Contribution {
     pub weight_n: f64,
     /// Where each cell starts and ends along the course, in the order ridden.
     pub edges_m: Vec<[f64; 2]>,
+    /// What the cells read too much where the recorded power is one part too high for each kelvin, J K.
+    pub warmth_j_k: Vec<f64>,
+    pub power_scale_per_k_standard_uncertainty: f64,
+    /// Standard deviation of recorded over true power from one mounting to the next, where one leg's is doubled.
+    pub one_leg_sd: f64,
+    /// Power at the wheel over the whole pass, J.
+    pub wheel_j: f64,
     /// Covariance of the energies without gusts, J².
     noise_j2: DMatrix<f64>,
     /// Covariance of the gusts' integrals over the cells for a strength of 1 m²/s, s.
@@ -117,7 +124,7 @@ impl Contribution {
         let rest = at(0.0, 0.0);
         let (e, w, n, s) = (at(h, 0.0), at(-h, 0.0), at(0.0, h), at(0.0, -h));
         let corner = at(h, h);
-        let density = ride.air.density_kg_m3 * shift.density_scale;
+        let density = surroundings(ride, shift).air_density_kg_m3;
         let air = (0..rest.len())
             .map(|c| {
                 let work = |side: &[Account]| side[c].air_j_m2;
@@ -140,8 +147,14 @@ impl Contribution {
             })
             .collect();
         let crr = setup.crr.value + crr_shift + shift.crr;
-        let mass = ride_rig(ride, setup, shift).effective_mass_kg();
+        let rig = ride_rig(ride, setup, shift);
+        let mass = rig.effective_mass_kg();
+        let wheel_j = |a: &Account| rig.drivetrain_efficiency * a.crank_j;
         Contribution {
+            warmth_j_k: rest.iter().map(|a| ride.in_day.warmer_k * wheel_j(a)).collect(),
+            power_scale_per_k_standard_uncertainty: ride.in_day.power_scale_per_k_standard_uncertainty,
+            one_leg_sd: ride.in_day.one_leg_sd,
+            wheel_j: rest.iter().map(wheel_j).sum(),
             setup: ride.setup,
             block: ride.block,
             when: When {
@@ -284,6 +297,10 @@ impl Contribution {
             distance_m: cells as f64,
             weight_n: 0.0,
             edges_m: (0..cells).map(|c| [c as f64, c as f64 + 1.0]).collect(),
+            warmth_j_k: vec![0.0; cells],
+            power_scale_per_k_standard_uncertainty: 0.0,
+            one_leg_sd: 0.0,
+            wheel_j: 0.0,
             noise_j2: DMatrix::identity(cells, cells) * variance,
             gusts_s: DMatrix::zeros(cells, cells),
             gust_rates: vec![0.0; cells],

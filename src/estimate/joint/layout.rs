@@ -26,7 +26,9 @@ pub const GUST_SQUARE: usize = 1;
 pub const MEAN_WIND: [usize; 2] = [2, 3];
 /// Logarithm of the true over the assumed factor of the air-speed sensor.
 pub const AIR_SPEED_SCALE: usize = 4;
-const FIRST_SETUP: usize = 5;
+/// Recorded over true power, for each kelvin that a pass is warmer than the mean of all, 1/K.
+pub const POWER_PER_KELVIN: usize = 5;
+const FIRST_SETUP: usize = 6;
 
 /// The processes that each pass has a value of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

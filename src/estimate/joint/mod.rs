@@ -4,6 +4,7 @@
 mod answer;
 pub mod contribution;
 mod day_model;
+mod draws;
 pub mod explore;
 pub mod layout;
 pub(super) mod lowest;
@@ -234,6 +235,13 @@ impl Joint {
     /// Chances of being the lowest, in the order given, by draws from the mixture with a fixed seed.
     pub fn chance_of_lowest(&self, setups: &[usize]) -> Vec<f64> {
         lowest::chances(&self.drags, setups)
+    }
+
+    /// `count` draws of the quantities in `drags`, 2 S each, by a fixed seed; `None` where there is no distribution.
+    pub fn draws(&self, count: usize) -> Option<Vec<Vec<f64>>> {
+        const SEED: u64 = 3;
+        let all: Vec<usize> = (0..self.drags.first()?.mean.len()).collect();
+        draws::draws(&self.drags, &all, count, SEED)
     }
 
     /// The level at which the interval of each pair must be given so that all of them hold together at `level`.

@@ -1,7 +1,7 @@
 //! The day as one linear Gaussian system about a point, and its solution for given strengths of what varies.
 
 use super::contribution::Contribution;
-use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own};
+use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own, POWER_PER_KELVIN};
 use super::prior::{
     CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, log_cda_covariance,
     wander_correlation,
@@ -113,6 +113,7 @@ impl Model {
             vec![MEAN_WIND[1], own(Own::WindNorth)],
             vec![GUST_SQUARE],
             vec![AIR_SPEED_SCALE],
+            vec![POWER_PER_KELVIN],
         ];
         let rolling = layout.rolling[c.setup];
         places.extend(rolling.map(|place| vec![place]));
@@ -132,13 +133,14 @@ impl Model {
             design[(cell, 1)] = cda * slope[0];
             design[(cell, 2)] = cda * slope[1];
             design[(cell, 3)] = cda * air.gust;
-            let mut sum = drag_j;
+            design[(cell, 5)] = c.warmth_j_k[cell];
+            let mut sum = drag_j + c.warmth_j_k[cell] * point[POWER_PER_KELVIN];
             if rolling.is_some() {
                 // Spread over the cells as drag is: within a pass the speeds are the gusts' as much as the rider's,
                 // and would tell more rolling resistance where a gust slowed the rider (see `rolling`). What tells
                 // the two apart is passes of other speeds.
                 let rolled_j = c.crr * rolled_j * air.still / still_j;
-                design[(cell, 5)] = rolled_j * rolling_ratio;
+                design[(cell, 6)] = rolled_j * rolling_ratio;
                 sum += rolled_j * (rolling_ratio - 1.0);
             }
             let [from_m, to_m] = c.edges_m[cell];
@@ -240,6 +242,10 @@ impl Model {
             .map(|c| c.air_speed_scale_standard_uncertainty)
             .fold(1e-3, f64::max);
         set(AIR_SPEED_SCALE, scale_sd);
+        let per_kelvin = self.contributions.iter();
+        let per_kelvin_sd = per_kelvin.map(|c| c.power_scale_per_k_standard_uncertainty);
+        // A meter that nobody asks of its temperature has an unknown of next to no width.
+        set(POWER_PER_KELVIN, per_kelvin_sd.fold(1e-7, f64::max));
         for place in MEAN_WIND {
             set(place, self.wind_standard_uncertainty_m_s.max(1e-6));
         }
@@ -271,9 +277,16 @@ impl Model {
         let drift = drift_covariance_n2(&when);
         let held = |pass: usize| self.contributions[pass].drift_share;
         let (block, pass) = (hyper.block.exp().powi(2), hyper.pass.exp().powi(2));
+        // What one leg more or less makes of the whole power, as a share of the drag.
+        let one_leg: Vec<f64> = (0..when.len())
+            .map(|pass| {
+                let c = &self.contributions[pass];
+                c.one_leg_sd * c.wheel_j / (drag_n[pass] * c.distance_m)
+            })
+            .collect();
         let log_drag = DMatrix::from_fn(when.len(), when.len(), |i, j| {
             let same_block = self.contributions[i].block == self.contributions[j].block;
-            f64::from(u8::from(same_block)) * block
+            f64::from(u8::from(same_block)) * (block + one_leg[i] * one_leg[j])
                 + f64::from(u8::from(i == j)) * pass
                 + held(i) * held(j) * drift[(i, j)] / (drag_n[i] * drag_n[j])
         });

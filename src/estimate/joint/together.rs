@@ -1,7 +1,7 @@
 //! Intervals that hold over all pairs of set-ups together.
 
 use super::Believed;
-use nalgebra::DMatrix;
+use super::draws::draws;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
@@ -35,7 +35,8 @@ pub(in crate::estimate) fn level_for_each(
         .collect();
     used.sort_unstable();
     used.dedup();
-    let draws = draws(drags, &used, shared)?;
+    let mut draws = draws(drags, &used, DRAWS, SEED)?;
+    moved_together(&mut draws, &used, shared);
     let mut furthest = vec![0f64; DRAWS];
     for pair in pairs {
         let weights: Vec<f64> = used
@@ -76,49 +77,25 @@ fn outlying(values: &[f64]) -> Vec<f64> {
     outlying
 }
 
-/// The quantities asked for, each draw with the same weight.
-fn draws(drags: &[Believed], used: &[usize], shared: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    let count = used.len();
-    let sum: f64 = drags.iter().map(|believed| believed.weight).sum();
+/// Every draw moved by errors of the inputs that all passes share.
+fn moved_together(draws: &mut [Vec<f64>], used: &[usize], shared: &[Vec<f64>]) {
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
-    let mut all: Vec<Vec<f64>> = Vec::with_capacity(DRAWS);
-    let mut weight = 0.0;
-    for believed in drags {
-        weight += believed.weight / sum;
-        let upto = (weight * DRAWS as f64).round() as usize;
-        if upto <= all.len() {
-            continue;
-        }
-        let covariance = DMatrix::from_fn(count, count, |i, j| {
-            let common: f64 = shared.iter().map(|line| line[used[i]] * line[used[j]]).sum();
-            believed.covariance[(used[i], used[j])] + common
-        });
-        let root = root(covariance)?;
-        while all.len() < upto {
-            let z: Vec<f64> = (0..count).map(|_| rng.sample(StandardNormal)).collect();
-            let own = |i: usize| (0..count).map(|j| root[(i, j)] * z[j]).sum::<f64>();
-            all.push((0..count).map(|i| believed.mean[used[i]] + own(i)).collect());
+    // The draws themselves come from the first stream of this seed.
+    rng.set_stream(1);
+    for draw in draws {
+        for line in shared {
+            let z: f64 = rng.sample(StandardNormal);
+            for (value, quantity) in draw.iter_mut().zip(used) {
+                *value += z * line[*quantity];
+            }
         }
     }
-    (all.len() == DRAWS).then_some(all)
-}
-
-/// A matrix that gives the covariance when multiplied by its transpose. By eigenvectors, since a quantity that is
-/// certain, such as a rolling resistance that does not differ, leaves no Cholesky factor.
-fn root(covariance: DMatrix<f64>) -> Option<DMatrix<f64>> {
-    // The search for eigenvalues does not end on numbers that are none.
-    if !covariance.iter().all(|value| value.is_finite()) {
-        return None;
-    }
-    let eigen = covariance.symmetric_eigen();
-    let spreads = eigen.eigenvalues.map(|variance| variance.max(0.0).sqrt());
-    Some(eigen.eigenvectors * DMatrix::from_diagonal(&spreads))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use nalgebra::DVector;
+    use nalgebra::{DMatrix, DVector};
     use statrs::distribution::{ContinuousCDF, Normal};
 
     fn independent(weight: f64, standard_deviations: &[f64]) -> Believed {

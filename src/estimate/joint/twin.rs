@@ -16,8 +16,8 @@ use crate::estimate::plain::Day;
 use crate::test_day::{Differs, Shape};
 use nalgebra::{Cholesky, DMatrix, DVector};
 use parts::{
-    air_m3_s2, effective_mass_kg, gust_noise, mass_kg, mean_known, metres, midway, over_cell, pass_noise_j2,
-    sensed,
+    air_m3_s2, crank_j, effective_mass_kg, gust_noise, mass_kg, mean_known, metres, midway, over_cell,
+    pass_noise_j2, sensed,
 };
 
 /// The strengths, told.
@@ -71,8 +71,12 @@ struct Places {
     gust: usize,
     /// Logarithm of the true over the assumed factor of the air-speed sensor.
     sensor: usize,
+    /// Recorded over true power for each kelvin above the mean of the passes.
+    kelvin: usize,
     mean_wind: [usize; 2],
     block: usize,
+    /// Of each mounting: recorded over true power where one leg's is doubled.
+    leg: usize,
     pass: usize,
     drift: usize,
     wind: [usize; 2],
@@ -144,11 +148,19 @@ impl<'a> Twin<'a> {
             + p.ratio[ride.setup].map_or(0.0, |place| at[place])
             + at[p.block + ride.block]
             + at[p.pass + pass]
+            + at[p.leg + ride.block] * self.wheel_j(ride)
+                / (self.force_n[pass] * ride.cells.iter().map(metres).sum::<f64>())
             + if self.drift_by_metre {
                 0.0
             } else {
                 at[p.drift + pass] / self.force_n[pass]
             }
+    }
+
+    /// Work at the wheel over the whole pass.
+    fn wheel_j(&self, ride: &PassRide) -> f64 {
+        let efficiency = self.day.setups[ride.setup].drivetrain_efficiency.value;
+        efficiency * ride.cells.iter().map(crank_j).sum::<f64>()
     }
 
     fn wind_m_s(&self, at: &DVector<f64>, pass: usize) -> [f64; 2] {
@@ -195,6 +207,10 @@ impl<'a> Twin<'a> {
                         + crr * weight_n * level_m(cell)
                         + more_j
                         + weight_n * lifted_m
+                        + at[self.places.kelvin]
+                            * ride.in_day.warmer_k
+                            * setup.drivetrain_efficiency.value
+                            * crank_j(cell)
                         + drifted_n * metres(cell),
                 );
             }
@@ -247,7 +263,7 @@ impl<'a> Twin<'a> {
             let mass = mass_kg(ride, setup);
             let effective = effective_mass_kg(ride, setup);
             for cell in &ride.cells {
-                let crank_j: f64 = cell.steps.iter().map(|s| s.power_w * s.duration_s).sum();
+                let crank_j = crank_j(cell);
                 let gained_j = 0.5 * effective * (cell.end_speed_m_s.powi(2) - cell.start_speed_m_s.powi(2));
                 // Force of the bearings, Martin 1998 (REFERENCES 1.1, S): 91 + 8.7 v millinewtons.
                 let bearing_j = over_cell(cell, |v, _| (0.091 + 0.0087 * v) * v);
@@ -400,8 +416,10 @@ impl Places {
             rolling,
             gust: take(1),
             sensor: take(1),
+            kelvin: take(1),
             mean_wind: [take(1), take(1)],
             block: take(blocks),
+            leg: take(blocks),
             pass: take(passes),
             drift: take(passes),
             wind: [take(passes), take(passes)],

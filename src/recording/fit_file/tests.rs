@@ -396,6 +396,31 @@ fn a_paired_wheel_sensor_is_seen_and_nothing_is_claimed_without_evidence() {
 }
 
 #[test]
+fn a_meter_in_one_leg_is_told_by_its_share_and_only_by_that() {
+    // Field 30 of a record, left_right_balance: 128 says that the rest is the right leg's share in percent.
+    let reads_one_leg = |shares: &[i64]| {
+        let mut writer = FitWriter::new(false);
+        writer.define(
+            0,
+            20,
+            &[(253, 4, Kind::U32), (7, 2, Kind::U16), (30, 1, Kind::U8)],
+        );
+        for second in 0..60 {
+            let share = shares[second as usize % shares.len()];
+            writer.data(0, &[1_000_000_000 + second, 200, share]);
+        }
+        read_ok(&writer.finish()).one_leg_power
+    };
+    assert!(reads_one_leg(&[128 + 100]));
+    assert!(reads_one_leg(&[128]), "nothing on the right");
+    assert!(reads_one_leg(&[100]));
+    assert!(!reads_one_leg(&[128 + 51, 128 + 48]));
+    assert!(!reads_one_leg(&[255]), "no value");
+    assert!(!reads_one_leg(&[128 + 100, 128 + 51]));
+    assert!(!read_ok(&ride(60).finish()).one_leg_power);
+}
+
+#[test]
 fn packed_speed_and_distance_count_on_past_the_roll_over() {
     let mut writer = FitWriter::new(false);
     writer.define(0, 20, &[(253, 4, Kind::U32), (8, 3, Kind::Byte)]);

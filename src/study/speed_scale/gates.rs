@@ -54,7 +54,10 @@ pub(super) fn by_gates(runs: &[Run], course_length_m: f64, setups: usize) -> Vec
         }
         let slope = xy / xx;
         // Variance of the slope, and expected squares about the lines, for gates that are off by 1 m.
-        let apart: f64 = lines.iter().map(|line| line.x_m.dot(&(&line.alike * &line.x_m))).sum();
+        let apart: f64 = lines
+            .iter()
+            .map(|line| line.x_m.dot(&(&line.alike * &line.x_m)))
+            .sum();
         let alone: f64 = lines.iter().map(|line| line.about_its_mean()).sum();
         freedom += (alone - apart / xx).max(0.0);
         squares += lines
@@ -190,7 +193,9 @@ mod tests {
     fn errors_are_as_large_as_stated() {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(11);
         let mut normal = || rng.sample::<f64, _>(StandardNormal);
-        for (laps, rows, length_m, lap_s) in [(1, 8, 1500.0, 150.0), (4, 2, 1800.0, 180.0), (8, 4, 250.0, 20.0)] {
+        for (laps, rows, length_m, lap_s) in
+            [(1, 8, 1500.0, 150.0), (4, 2, 1800.0, 180.0), (8, 4, 250.0, 20.0)]
+        {
             let fade = (-lap_s / WANDER_MEMORY_S).exp();
             let (mut squares, mut stated) = (0.0, 0.0);
             for _ in 0..1000 {
@@ -199,7 +204,11 @@ mod tests {
                         let mut off = normal();
                         let at: Vec<f64> = (0..=laps)
                             .map(|k| {
-                                off = if k == 0 { off } else { fade * off + (1.0 - fade * fade).sqrt() * normal() };
+                                off = if k == 0 {
+                                    off
+                                } else {
+                                    fade * off + (1.0 - fade * fade).sqrt() * normal()
+                                };
                                 0.99 * length_m * k as f64 + 3.0 * off
                             })
                             .collect();

@@ -40,10 +40,17 @@ impl Twin<'_> {
             .iter()
             .filter_map(|r| r.air_speed_scale_standard_uncertainty);
         s[(p.sensor, p.sensor)] = sensor.fold(1e-3, f64::max).powi(2);
+        let kelvin = rides
+            .iter()
+            .map(|r| r.in_day.power_scale_per_k_standard_uncertainty);
+        s[(p.kelvin, p.kelvin)] = kelvin.fold(1e-7, f64::max).powi(2);
+        for (place, ride) in rides.iter().map(|r| (p.leg + r.block, r)) {
+            s[(place, place)] = ride.in_day.one_leg_sd.powi(2);
+        }
         for place in p.mean_wind {
             s[(place, place)] = self.mean_wind_sd_m_s().powi(2);
         }
-        for place in p.block..p.pass {
+        for place in p.block..p.leg {
             s[(place, place)] = strengths.block_sd.powi(2);
         }
         for place in p.pass..p.drift {

@@ -14,6 +14,10 @@ pub(super) fn metres(cell: &Cell) -> f64 {
     cell.steps.iter().map(|s| midway(s) * s.duration_s).sum()
 }
 
+pub(super) fn crank_j(cell: &Cell) -> f64 {
+    cell.steps.iter().map(|s| s.power_w * s.duration_s).sum()
+}
+
 pub(super) fn seconds(ride: &PassRide) -> f64 {
     ride.cells
         .iter()
