@@ -7,8 +7,14 @@ pub enum Treatment {
     StuckPower,
     /// A speed whose scale is clearly off that of the positions is rescaled.
     SpeedScale,
+    /// Positions that stood still or ran straight while the rider rode on are taken out.
+    LostPositions,
+    /// A speed worked out from positions counts as less sure than a wheel's.
+    NoiseOfSpeed,
     /// Set-ups whose tyres or wheels differ have a scale of the speed each.
     SpeedScaleOfSetups,
+    /// In the bends of a measured lap the rider leans: slower through the air, heavier on the tyres.
+    LeanInBends,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -20,10 +26,13 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 7] = [
+    pub const ALL: [Treatment; 10] = [
         Treatment::StuckPower,
         Treatment::SpeedScale,
         Treatment::SpeedScaleOfSetups,
+        Treatment::LostPositions,
+        Treatment::NoiseOfSpeed,
+        Treatment::LeanInBends,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
@@ -36,6 +45,9 @@ impl Treatment {
             Treatment::StuckPower => "stuck power",
             Treatment::SpeedScale => "speed scale",
             Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
+            Treatment::LostPositions => "lost positions",
+            Treatment::NoiseOfSpeed => "noise of speed",
+            Treatment::LeanInBends => "lean in bends",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",

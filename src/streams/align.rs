@@ -34,7 +34,7 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     let limit = streams.gap_limit_s();
 
     altitude::clean_plain(&mut streams);
-    position::clean(&mut streams);
+    position::clean(&mut streams, as_recorded);
     power::clean(&mut streams, limit, as_recorded);
     let in_file: Vec<bool> = streams.speed_m_s.iter().map(|speed| !speed.is_nan()).collect();
     speed_faults::clean(&mut streams, limit);

@@ -21,6 +21,7 @@ mod testing;
 pub use air_speed::{NoAirSpeed, UnitKnown};
 pub use align::{align, align_leaving};
 pub use overlap::use_once;
+pub use position::LOST as LOST_POSITIONS;
 pub use segments::Segment;
 
 use crate::recording::ExtraChannel;

@@ -2,6 +2,7 @@
 
 use super::remarks::NOT_SEPARATED;
 use super::speed_scale::SpeedScales;
+use super::track::OnTrack;
 use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
@@ -29,6 +30,7 @@ pub fn shared(
     rides: &[PassRide],
     rolling: &Rolling,
     speed_scales: &SpeedScales,
+    on_track: Option<&OnTrack>,
 ) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
@@ -122,6 +124,13 @@ pub fn shared(
             },
         ),
     ];
+    if let Some(on_track) = on_track {
+        let lean = on_track.lean_standard_uncertainty;
+        inputs.push(line("lean in the bends", lean, "1", |e| Shift {
+            lean_share: e,
+            ..Shift::default()
+        }));
+    }
     let own = speed_scales.own_standard_uncertainty.iter().enumerate();
     inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
         of_setup: Some(setup),

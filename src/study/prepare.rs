@@ -4,16 +4,18 @@ use super::assign::{self, Assigned};
 use super::flags::braking;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
+use super::track::OnTrack;
 use super::weather::airs;
 use super::{PassResult, Surveyed, day_notes, slow};
 use crate::air::Air;
 use crate::error::{Error, Fault, Result};
-use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
+use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, Shift, cell_count, cut};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
 use crate::test_day::Shape;
+use crate::treatment::Treatment;
 use crate::warning::Warning;
 
 /// A day cut into passes and cells, with what needs no joint estimate.
@@ -27,6 +29,7 @@ pub struct Prepared {
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
     pub speed_scales: SpeedScales,
+    pub on_track: Option<OnTrack>,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -59,8 +62,16 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
+    let on_track = OnTrack::of(&surveyed);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
-    let (mut rides, passes) = rides(&surveyed, &assigned, &airs, &zeros, &speed_scales);
+    let (mut rides, passes) = rides(
+        &surveyed,
+        &assigned,
+        &airs,
+        &zeros,
+        &speed_scales,
+        on_track.as_ref(),
+    );
     slow::place(&mut rides, &surveyed, &airs);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
@@ -81,6 +92,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         airs,
         zeros,
         speed_scales,
+        on_track,
         warnings,
         surveyed,
     })
@@ -153,6 +165,7 @@ pub(super) fn rides(
     airs: &[Air],
     zeros: &PowerZeros,
     speed_scales: &SpeedScales,
+    on_track: Option<&OnTrack>,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
     let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
@@ -166,6 +179,8 @@ pub(super) fn rides(
         .iter()
         .filter(|a| a.setup.is_some() && a.left_out.is_none())
         .count();
+    let lap = surveyed.test_day.course.and_then(|course| course.lap);
+    let track = lap.is_some_and(|lap| lap.is_track());
     let mut rides = Vec::new();
     let mut results = Vec::new();
     for (index, pass) in all.iter().enumerate() {
@@ -186,7 +201,13 @@ pub(super) fn rides(
                 course,
                 air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
-                cells: cell_count(to_m - from_m, counted),
+                cells: if track {
+                    CELLS_OF_A_TRACK
+                } else {
+                    cell_count(to_m - from_m, counted)
+                },
+                bends: on_track.map(|on_track| on_track.bends),
+                speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
                 speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,

@@ -42,7 +42,17 @@ pub(super) const SENSORS: &[&str] = &[
     "power_scale_per_k_standard_uncertainty",
     "power_side",
 ];
-pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
+pub(super) const COURSE: &[&str] = &[
+    "shape",
+    "start",
+    "finish",
+    "lap_length_m",
+    "lap_length_standard_uncertainty_m",
+    "bend_radius_m",
+    "bend_radius_standard_uncertainty_m",
+    "centre_of_mass_height_m",
+    "centre_of_mass_height_standard_uncertainty_m",
+];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
     "time",

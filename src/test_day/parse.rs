@@ -161,6 +161,9 @@ fn read_tables(top: &Section) -> TestDay {
     }
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
+    let course = top
+        .one("course", keys::COURSE)
+        .map(|section| gates::read(&section, &mut later_assumptions));
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -192,7 +195,7 @@ fn read_tables(top: &Section) -> TestDay {
         slow,
         air,
         air_speed,
-        course: top.one("course", keys::COURSE).as_ref().map(gates::read),
+        course,
         setups,
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),

@@ -6,3 +6,5 @@ mod power;
 
 mod disturbed;
 mod length;
+mod positions;
+mod track;
