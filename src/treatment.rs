@@ -5,14 +5,16 @@
 pub enum Treatment {
     /// Power that stood at one value while the cranks stand still counts as unknown.
     StuckPower,
-    /// A speed whose scale is clearly off that of the positions is rescaled.
-    SpeedScale,
-    /// Positions that stood still or ran straight while the rider rode on are taken out.
+    /// Positions that stood still or leapt aside while the bicycle rode on count as unknown, and gates keep away.
+    PositionJumps,
+    /// What is between the clocks of two units on one ride is found and allowed for.
+    UnitClocks,
+    /// Where power and speed contradict the altitudes of every pass at one place, the climb is taken from them.
+    CoveredHeights,
+    /// Positions that ran on in equal steps of a straight line, as a unit draws them in a tunnel, are taken out.
     LostPositions,
     /// A speed worked out from positions counts as less sure than a wheel's.
     NoiseOfSpeed,
-    /// Set-ups whose tyres or wheels differ have a scale of the speed each.
-    SpeedScaleOfSetups,
     /// In the bends of a measured lap the rider leans: slower through the air, heavier on the tyres.
     LeanInBends,
     /// Stretches in which something pushed or held are taken out of the balance.
@@ -23,28 +25,57 @@ pub enum Treatment {
     PowerWithTemperature,
     /// What one leg does of the whole may change from one mounting to the next.
     OneLegPower,
+    /// Cells in which the brakes took energy hardly count.
+    Brakes,
+    /// `[[surface]]`: tyres roll otherwise on a part of the course.
+    Surfaces,
+    /// A speed whose scale is clearly off that of the positions is rescaled.
+    SpeedScale,
+    /// Set-ups whose tyres or wheels differ have a scale of the speed each.
+    SpeedScaleOfSetups,
+    /// Of a unit that samples by need, a power stands for the whole interval that it ends.
+    SampledByNeed,
+    /// Power that was stamped later, or earlier, than the speed that it made is moved back.
+    PowerDelay,
+    /// Heights that a barometer shows late are moved back.
+    AltitudeLag,
+    /// Where the altitude was set anew on the way, the heights before and after have an offset each.
+    AltitudeStep,
+    /// Altitudes that wander as those from positions do are believed less.
+    AltitudeFromPositions,
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 10] = [
+    pub const ALL: [Treatment; 20] = [
         Treatment::StuckPower,
-        Treatment::SpeedScale,
-        Treatment::SpeedScaleOfSetups,
-        Treatment::LostPositions,
-        Treatment::NoiseOfSpeed,
-        Treatment::LeanInBends,
+        Treatment::PositionJumps,
+        Treatment::UnitClocks,
+        Treatment::CoveredHeights,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
         Treatment::OneLegPower,
+        Treatment::Brakes,
+        Treatment::Surfaces,
+        Treatment::SpeedScale,
+        Treatment::SpeedScaleOfSetups,
+        Treatment::SampledByNeed,
+        Treatment::PowerDelay,
+        Treatment::AltitudeLag,
+        Treatment::AltitudeStep,
+        Treatment::AltitudeFromPositions,
+        Treatment::LostPositions,
+        Treatment::NoiseOfSpeed,
+        Treatment::LeanInBends,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
     pub fn name(self) -> &'static str {
         match self {
             Treatment::StuckPower => "stuck power",
-            Treatment::SpeedScale => "speed scale",
-            Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
+            Treatment::PositionJumps => "position jumps",
+            Treatment::UnitClocks => "unit clocks",
+            Treatment::CoveredHeights => "covered heights",
             Treatment::LostPositions => "lost positions",
             Treatment::NoiseOfSpeed => "noise of speed",
             Treatment::LeanInBends => "lean in bends",
@@ -52,6 +83,15 @@ impl Treatment {
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",
             Treatment::OneLegPower => "one-leg power",
+            Treatment::Brakes => "brakes",
+            Treatment::Surfaces => "surfaces",
+            Treatment::SpeedScale => "speed scale",
+            Treatment::SpeedScaleOfSetups => "speed scale of set-ups",
+            Treatment::SampledByNeed => "sampled by need",
+            Treatment::PowerDelay => "power delay",
+            Treatment::AltitudeLag => "altitude lag",
+            Treatment::AltitudeStep => "altitude step",
+            Treatment::AltitudeFromPositions => "altitude from positions",
         }
     }
 }
@@ -61,6 +101,9 @@ impl Treatment {
 pub struct AsRecorded(Vec<Treatment>);
 
 impl AsRecorded {
+    /// Everything is set right.
+    pub const NONE: AsRecorded = AsRecorded(Vec::new());
+
     pub fn new(left: &[Treatment]) -> Self {
         AsRecorded(left.to_vec())
     }

@@ -10,6 +10,8 @@ mod demo;
 
 mod inspect;
 
+mod new;
+
 mod passes;
 
 mod predict;
@@ -40,6 +42,7 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
     Compare(compare::Arguments),
@@ -59,6 +62,7 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.json, arguments.quiet);
     let outcome = match &arguments.command {
         Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::New(arguments) => new::run(arguments, &console),
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),

@@ -72,7 +72,7 @@ fn lost_flag(pass: &Pass, s: &Streams) -> Option<String> {
     let lost_s: f64 = s
         .repairs
         .iter()
-        .filter(|repair| repair.kind == LOST_POSITIONS)
+        .filter(|repair| repair.kind == LOST_POSITIONS || repair.kind == "frozen position")
         .map(|repair| repair.end_s.min(pass.end_s) - repair.start_s.max(pass.start_s))
         .filter(|&seconds| seconds >= LEAST_S)
         .sum();

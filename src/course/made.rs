@@ -109,12 +109,15 @@ fn empty(interval_s: f64) -> Streams {
         extra: vec![],
         nominal_interval_s: interval_s,
         gaps: vec![],
+        altitude_steps_s: vec![],
         repairs: vec![],
         speed_source: SpeedSource::WheelSensor,
         speed_check: None,
         lap_marks_s: vec![],
         rider_mass_kg: None,
+        joined: vec![],
         one_leg_power: false,
+        by_need: false,
     }
 }
 

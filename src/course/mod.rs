@@ -1,5 +1,6 @@
 //! Where the road is, and each time it was ridden.
 
+mod ascents;
 mod blocks;
 mod elevation;
 mod find;
@@ -8,6 +9,7 @@ mod gate;
 mod gates;
 mod ground;
 mod lap_marks;
+mod late;
 mod legs;
 mod line;
 mod located;
@@ -25,8 +27,9 @@ mod trim;
 mod why_not;
 
 pub use blocks::likely_blocks;
-pub use elevation::Profile;
+pub use elevation::{HeightsGiven, Profile, UNCERTAINTY_OVER_M, shared_profile};
 pub use ground::geodesic_m;
+pub use late::HeightLag;
 pub use line::Line;
 pub use measure::ridden_m;
 
@@ -152,6 +155,19 @@ pub struct Ridden {
 /// # Errors
 /// No positions; no stretch ridden twice; a gate off the road ridden (with `test_toml` and line).
 pub fn survey(streams: &[Streams], given: Option<&CourseGiven>, test_toml: &Path) -> Result<Ridden> {
+    survey_knowing(streams, given, &HeightsGiven::default(), test_toml)
+}
+
+/// As [`survey`], with what is known of the altitudes.
+///
+/// # Errors
+/// As [`survey`].
+pub fn survey_knowing(
+    streams: &[Streams],
+    given: Option<&CourseGiven>,
+    heights: &HeightsGiven,
+    test_toml: &Path,
+) -> Result<Ridden> {
     let Some((plane, tracks)) = track::tracks(streams) else {
         return Err(Error {
             faults: streams
@@ -181,7 +197,7 @@ pub fn survey(streams: &[Streams], given: Option<&CourseGiven>, test_toml: &Path
         None => find::find(&plane, &tracks, streams, &Sought::of(given))?,
     };
     let cut = passes::cut(&located, &tracks, streams);
-    let profile = elevation::shared_profile(&located.line, &cut.passes, streams, located.shape);
+    let profile = shared_profile(&located.line, &cut.passes, streams, located.shape, heights);
     warnings.extend(wrong_way(&cut));
     warnings.extend(one_pass(&cut.passes));
     let lap_mark_places = lap_marks::places(&located, &plane, &tracks, streams);

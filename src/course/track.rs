@@ -1,6 +1,7 @@
 //! A recording as a path over the day's plane.
 
 use super::ground::{Plane, length, minus};
+use super::measure;
 use crate::streams::Streams;
 
 /// Longer than this without a position, the path is not joined: a rider covers 300 m meanwhile.
@@ -95,11 +96,57 @@ pub fn tracks(streams: &[Streams]) -> Option<(Plane, Vec<Track>)> {
         .iter()
         .enumerate()
         .filter_map(|(recording, s)| {
-            let track = track(recording, s, &plane);
+            let track = across_holes(track(recording, s, &plane), s);
             (track.time_s.len() >= 2).then_some(track)
         })
         .collect();
     (!tracks.is_empty()).then_some((plane, tracks))
+}
+
+/// Holes shorter than this are a straight line in time already. [s]
+const SHORT_HOLE_S: f64 = 2.5;
+
+/// Where positions are missing between samples, the rider is where his wheel had taken him along the straight line.
+fn across_holes(track: Track, s: &Streams) -> Track {
+    let holes: Vec<usize> = (1..track.time_s.len())
+        .filter(|&i| !track.broken[i] && track.time_s[i] - track.time_s[i - 1] > SHORT_HOLE_S)
+        .collect();
+    if holes.is_empty() {
+        return track;
+    }
+    let mut filled = Track {
+        recording: track.recording,
+        time_s: vec![],
+        at: vec![],
+        speed_m_s: vec![],
+        broken: vec![],
+    };
+    for i in 0..track.time_s.len() {
+        if holes.contains(&i) {
+            let (from_s, to_s) = (track.time_s[i - 1], track.time_s[i]);
+            let within = s.index_at_or_after(from_s) + 1..s.index_at_or_after(to_s);
+            let mut times_s = vec![from_s];
+            times_s.extend_from_slice(s.time_s.get(within.clone()).unwrap_or_default());
+            times_s.push(to_s);
+            let ridden = measure::ridden_at(s, &times_s).unwrap_or_default();
+            let whole_m = ridden.last().copied().unwrap_or(0.0);
+            for (index, ridden_m) in within.zip(ridden.iter().skip(1)).filter(|_| whole_m > 0.0) {
+                let share = ridden_m / whole_m;
+                let (a, b) = (track.at[i - 1], track.at[i]);
+                filled.time_s.push(s.time_s[index]);
+                filled
+                    .at
+                    .push([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
+                filled.speed_m_s.push(s.speed_m_s[index]);
+                filled.broken.push(false);
+            }
+        }
+        filled.time_s.push(track.time_s[i]);
+        filled.at.push(track.at[i]);
+        filled.speed_m_s.push(track.speed_m_s[i]);
+        filled.broken.push(track.broken[i]);
+    }
+    filled
 }
 
 fn track(recording: usize, s: &Streams, plane: &Plane) -> Track {

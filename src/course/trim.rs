@@ -105,13 +105,21 @@ fn unsteady_cells(pass: &Pass, cells: usize, s: &Streams) -> Vec<bool> {
         .filter(|v| v.is_finite())
         .collect();
     let usual = median(&mut speeds).unwrap_or(f64::NAN);
+    // Under a bridge or trees: no place for a gate.
+    let hidden = |from_s: f64, to_s: f64| {
+        let mut within = s.index_at_or_after(from_s)..s.index_at_or_after(to_s);
+        s.has_positions() && within.any(|index| s.latitude_deg.get(index).is_some_and(|lat| lat.is_nan()))
+    };
     let mut flags: Vec<bool> = edges_s
         .windows(2)
         .map(|edge| {
             let middle = 0.5 * (edge[0] + edge[1]);
             let change = (speed(middle + AROUND_S) - speed(middle - AROUND_S)) / (2.0 * AROUND_S);
             let power = measure::power(s, middle - AROUND_S, middle + AROUND_S).mean_w;
-            speed(middle) < SLOW * usual || change.abs() > CHANGING_M_S2 || power < WEAK * pass.mean_power_w
+            hidden(edge[0], edge[1])
+                || speed(middle) < SLOW * usual
+                || change.abs() > CHANGING_M_S2
+                || power < WEAK * pass.mean_power_w
         })
         .collect();
     if pass.direction == Direction::Reverse {

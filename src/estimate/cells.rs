@@ -7,7 +7,7 @@ use crate::air::AirState;
 use crate::course::{Course, Direction, Pass};
 use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, SpeedSource, Streams};
-use crate::test_day::{Measured, Setup};
+use crate::test_day::{Measured, Setup, Surface};
 use crate::units::KELVIN_AT_0_C;
 
 /// Cells of about this length: long against the wander of positions, short against hills.
@@ -39,11 +39,17 @@ pub struct Shift {
     pub wheel_radius_m: f64,
     pub wheel_inertia_kg_m2: f64,
     pub crr: f64,
+    /// Added to the factor of every surface of `test.toml`.
+    pub crr_factor: f64,
     /// Where the air moves to, added to what is known.
     pub wind_east_m_s: f64,
     pub wind_north_m_s: f64,
     /// Of the finish above the start.
     pub climb_m: f64,
+    /// Power was stamped later than assumed by this.
+    pub power_delay_s: f64,
+    /// Altitude came later than assumed by this. Heights of a course that is ridden one way shift with it.
+    pub altitude_lag_s: f64,
     /// Of the air over the day beyond what is followed already, from its middle on.
     pub warming_k_per_h: f64,
     /// Of rider and bottles, from the middle of the day on.
@@ -65,23 +71,15 @@ impl Default for Shift {
             wheel_radius_m: 0.0,
             wheel_inertia_kg_m2: 0.0,
             crr: 0.0,
+            crr_factor: 0.0,
             wind_east_m_s: 0.0,
             wind_north_m_s: 0.0,
             climb_m: 0.0,
+            power_delay_s: 0.0,
+            altitude_lag_s: 0.0,
             warming_k_per_h: 0.0,
             mass_loss_kg_per_h: 0.0,
             power_scale_per_k: 0.0,
-        }
-    }
-}
-
-impl Shift {
-    /// Factor of the speeds of this set-up's passes.
-    pub fn speed_scale_for(&self, setup: usize) -> f64 {
-        if self.speed_scale_of.is_none_or(|of| of == setup) {
-            self.speed_scale
-        } else {
-            1.0
         }
     }
 }
@@ -98,6 +96,17 @@ pub struct InDay {
     pub power_scale_per_k_standard_uncertainty: f64,
     /// Standard deviation, from one mounting to the next, of recorded over true power where one leg's is doubled.
     pub one_leg_sd: f64,
+}
+
+impl Shift {
+    /// Factor of the speeds of this set-up's passes.
+    pub fn speed_scale_for(&self, setup: usize) -> f64 {
+        if self.speed_scale_of.is_none_or(|of| of == setup) {
+            self.speed_scale
+        } else {
+            1.0
+        }
+    }
 }
 
 /// One step of a pass: everything but the wind, which the budget moves.
@@ -143,10 +152,17 @@ pub struct Cell {
     pub end_speed_m_s: f64,
     pub start_gradient: f64,
     pub end_gradient: f64,
+    /// Mean over the two seconds about each end: what a second of delay moves over it.
+    pub start_power_w: f64,
+    pub end_power_w: f64,
     /// Standard uncertainty of the crank energy for the time in which power was not measured.
     pub unknown_power_j: f64,
     /// Energy that went into the brakes, as far as it shows; 0 where none did. The balance has no term for it.
     pub braked_j: f64,
+    /// Of the surface: times the Crr of whatever is ridden, mean over the cell.
+    pub crr_factor: f64,
+    /// Share of the cell that lies on a surface of `test.toml`.
+    pub surface_share: f64,
 }
 
 /// One pass as the estimate sees it. Immutable: its energy account depends on nothing else.
@@ -160,6 +176,8 @@ pub struct PassRide {
     pub direction: Direction,
     /// Time of its middle, unix seconds.
     pub middle_s: f64,
+    /// When its first cell begins, unix seconds.
+    pub start_s: f64,
     pub cells: Vec<Cell>,
     pub gravity_m_s2: f64,
     pub air: AirState,
@@ -196,14 +214,11 @@ impl PassRide {
             .sum()
     }
 
-    /// Yaw in degrees and the time it lasted, step by step, in the wind as it is known.
-    pub fn yaws_deg(&self) -> impl Iterator<Item = (f64, f64)> {
-        self.cells.iter().flat_map(|cell| &cell.steps).map(|step| {
-            let wind = RelativeWind::from_air_velocity(
-                self.air.wind_east_m_s,
-                self.air.wind_north_m_s,
-                step.bearing_rad,
-            );
+    /// Yaw in degrees and the time it lasted, step by step, in a wind that moves to the east and north.
+    pub fn yaws_deg(&self, wind_m_s: [f64; 2]) -> impl Iterator<Item = (f64, f64)> {
+        self.cells.iter().flat_map(|cell| &cell.steps).map(move |step| {
+            let [east, north] = wind_m_s;
+            let wind = RelativeWind::from_air_velocity(east, north, step.bearing_rad);
             let speed = 0.5 * (step.start_speed_m_s + step.end_speed_m_s);
             (wind.yaw_rad(speed).to_degrees(), step.duration_s)
         })
@@ -221,7 +236,7 @@ pub struct Account {
     pub energy_j: f64,
     /// ½ ρ ∫(v+w) V_a ds, per m² of drag area.
     pub air_j_m2: f64,
-    /// m g ∫cos θ ds.
+    /// m g ∫cos θ ds, times the factor of the surface.
     pub rolling_j: f64,
     /// ∫P dt as measured.
     pub crank_j: f64,
@@ -285,8 +300,8 @@ pub fn surroundings(ride: &PassRide, shift: &Shift) -> Surroundings {
 pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
     let east = ride.air.wind_east_m_s + shift.wind_east_m_s;
     let north = ride.air.wind_north_m_s + shift.wind_north_m_s;
-    let speed_scale = shift.speed_scale_for(ride.setup);
     let power_scale = shift.power_scale * (1.0 - shift.power_scale_per_k * ride.in_day.warmer_k);
+    let speed_scale = shift.speed_scale_for(ride.setup);
     cell.steps
         .iter()
         .map(|step| {
@@ -313,14 +328,22 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
         .map(|cell| {
             let work = cell_work(ride, cell, shift);
             let tilt_m = shift.climb_m * (cell.to_m - cell.from_m) / course_length_m;
+            let rate_m_s =
+                cell.end_speed_m_s * cell.end_gradient - cell.start_speed_m_s * cell.start_gradient;
+            let late_m = shift.altitude_lag_s * rate_m_s;
+            // Later power than that at the start belongs into the cell, and of later power than that at its end.
+            let late_j = shift.power_delay_s * shift.power_scale * (cell.end_power_w - cell.start_power_w);
+            let crank_j = work.crank_j + late_j;
             Account {
-                energy_j: rig.drivetrain_efficiency * work.crank_j
+                energy_j: rig.drivetrain_efficiency * crank_j
                     - rig.effective_mass_kg() * work.kinetic_m2_s2
                     - work.bearing_j
-                    - weight_n * (cell.climb_m + tilt_m),
+                    - weight_n * (cell.climb_m + tilt_m + late_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
-                rolling_j: weight_n * work.level_distance_m,
-                crank_j: work.crank_j,
+                rolling_j: weight_n
+                    * work.level_distance_m
+                    * (cell.crr_factor + shift.crr_factor * cell.surface_share),
+                crank_j,
                 duration_s: work.duration_s,
                 distance_m: work.distance_m,
                 weight_n,
@@ -339,6 +362,7 @@ pub struct Ground<'a> {
     pub air: AirState,
     pub gravity_m_s2: f64,
     pub cells: usize,
+    pub surfaces: &'a [Surface],
     /// True over recorded speed.
     pub speed_scale: f64,
     /// Of a track.
@@ -414,6 +438,7 @@ pub fn cut(
         Direction::Forward => course_m / length_ratio,
         Direction::Reverse => (length_m - course_m) / length_ratio,
     };
+    let uneven_w = uneven_w(&segments);
     let mut cells = Vec::with_capacity(ground.cells);
     for number in 0..ground.cells {
         let (from_m, to_m) = (along(number), along(number + 1));
@@ -425,6 +450,8 @@ pub fn cut(
             from_m,
             to_m,
             &ground.segments(start_s, end_s),
+            uneven_w,
+            [start_s, end_s].map(|edge_s| power_about_w(ground.streams, edge_s)),
         )?);
     }
     Ok(PassRide {
@@ -433,6 +460,7 @@ pub fn cut(
         block,
         direction: pass.direction,
         middle_s: 0.5 * (pass.start_s + pass.end_s),
+        start_s: time_at(&segments, ridden_at(along(0)), pass),
         cells,
         gravity_m_s2: ground.gravity_m_s2,
         air: ground.air,
@@ -454,6 +482,18 @@ fn missing_speed_s(segments: &[Segment]) -> Option<f64> {
         .map(|s| s.end_s - s.start_s)
         .sum();
     (missing > 0.0 || segments.is_empty()).then_some(missing)
+}
+
+/// How far a power that was read is off the one a few seconds before it, by the readings of the pass. [W]
+fn uneven_w(segments: &[Segment]) -> f64 {
+    let read: Vec<f64> = segments
+        .iter()
+        .filter(|s| !s.held && s.power_w.is_finite())
+        .map(|s| s.power_w)
+        .collect();
+    let squares: f64 = read.windows(2).map(|two| (two[1] - two[0]).powi(2)).sum();
+    // A difference of two readings holds the unevenness of both.
+    (0.5 * squares / read.len().saturating_sub(1).max(1) as f64).sqrt()
 }
 
 fn segment_length_m(segment: &Segment) -> f64 {
@@ -480,12 +520,26 @@ fn time_at(segments: &[Segment], target_m: f64, pass: &Pass) -> f64 {
     pass.end_s
 }
 
+/// Mean of a second before and a second after; 0 where nothing was measured, as where the rider stood.
+fn power_about_w(streams: &Streams, time_s: f64) -> f64 {
+    let (mut work_j, mut known_s) = (0.0, 0.0);
+    for s in streams.segments(time_s - 1.0, time_s + 1.0) {
+        if s.power_w.is_finite() {
+            work_j += s.power_w * (s.end_s - s.start_s);
+            known_s += s.end_s - s.start_s;
+        }
+    }
+    if known_s > 0.0 { work_j / known_s } else { 0.0 }
+}
+
 fn cell(
     ground: &Ground,
     direction: Direction,
     from_m: f64,
     to_m: f64,
     segments: &[Segment],
+    uneven_w: f64,
+    powers_w: [f64; 2],
 ) -> Result<Cell, NotUsable> {
     let (Some(first), Some(last)) = (segments.first(), segments.last()) else {
         return Err(format!(
@@ -496,9 +550,10 @@ fn cell(
     // The line and its profile are measured on the level, the course along the road.
     let level = ground.course.line.length_m() / ground.course.length_m();
     let gradient_at = |along_m: f64| profile.map_or(0.0, |p| p.gradient_at(along_m * level));
-    let (mut known_j, mut known_s, mut unknown_s) = (0.0, 0.0, 0.0);
+    let (mut known_j, mut known_s, mut unknown_s, mut held_s2) = (0.0, 0.0, 0.0, 0.0);
     for s in segments {
         let duration_s = s.end_s - s.start_s;
+        held_s2 += if s.held { duration_s * duration_s } else { 0.0 };
         if s.power_w.is_finite() {
             known_j += s.power_w * duration_s;
             known_s += duration_s;
@@ -548,6 +603,7 @@ fn cell(
             }
         })
         .collect::<Vec<_>>();
+    let (crr_factor, surface_share) = surface(ground.surfaces, from_m.min(to_m), from_m.max(to_m));
     let braked_j = braked_j(&steps, ground.gravity_m_s2, ground.air.density_kg_m3);
     Ok(Cell {
         from_m,
@@ -560,9 +616,26 @@ fn cell(
         end_speed_m_s: last.end_speed_m_s,
         start_gradient: gradient_at(from_m),
         end_gradient: gradient_at(to_m),
-        unknown_power_j: unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W),
+        start_power_w: powers_w[0],
+        end_power_w: powers_w[1],
+        unknown_power_j: (unknown_s * (UNKNOWN_POWER_SHARE * mean_w).max(UNKNOWN_POWER_LEAST_W))
+            .hypot(uneven_w * held_s2.sqrt()),
         braked_j,
+        crr_factor,
+        surface_share,
     })
+}
+
+/// Mean factor of rolling resistance between two places of the course, and the share of it that any surface covers.
+fn surface(surfaces: &[Surface], low_m: f64, high_m: f64) -> (f64, f64) {
+    let (mut factor, mut covered) = (1.0, 0.0);
+    for surface in surfaces {
+        let length_m = high_m.min(surface.to_m) - low_m.max(surface.from_m);
+        let share = (length_m / (high_m - low_m)).max(0.0);
+        factor += share * (surface.crr_factor.value - 1.0);
+        covered += share;
+    }
+    (factor, covered)
 }
 
 #[cfg(test)]

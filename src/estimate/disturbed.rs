@@ -10,8 +10,8 @@
 
 mod search;
 mod shared;
-mod trail;
-mod whiten;
+pub(super) mod trail;
+pub(super) mod whiten;
 
 use super::cells::PassRide;
 use super::plain::Day;
@@ -165,7 +165,7 @@ fn calibrated(
         .collect();
     let mut gust_q = gust_q_m2_s;
     for _ in 0..ROUNDS {
-        let long = search::LENGTHS - 2;
+        let long = 4;
         let long = scales(&readings(day, &trails, gust_q, &[long]))[long];
         gust_q = (gust_q * long * long).clamp(LEAST_GUST_Q_M2_S, MOST_GUST_Q_M2_S);
     }

@@ -125,8 +125,12 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             end_speed_m_s: speed,
             start_gradient: sin_slope,
             end_gradient: sin_slope,
+            start_power_w: 0.0,
+            end_power_w: 0.0,
             unknown_power_j: 0.0,
             braked_j: 0.0,
+            crr_factor: 1.0,
+            surface_share: 0.0,
         });
     }
     PassRide {
@@ -139,6 +143,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
             Direction::Reverse
         },
         middle_s: 400.0 * pass as f64,
+        start_s: 400.0 * pass as f64,
         cells,
         gravity_m_s2: GRAVITY,
         air: AirState {

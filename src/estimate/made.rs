@@ -5,7 +5,7 @@ use super::one_pass::GUST_Q_MEDIAN_M2_S;
 use super::rolling::Rolling;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
-use crate::course::{Direction, survey};
+use crate::course::{Course, Direction, survey};
 use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
 use crate::simulate::{DayPlan, SetupTruth, TrueDay, TruePass, ride_day};
 use crate::streams::align;
@@ -107,8 +107,12 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
             steps,
             start_gradient,
             end_gradient: sign * (truth.gradient)(along_m),
+            start_power_w: 0.0,
+            end_power_w: 0.0,
             unknown_power_j: 0.0,
             braked_j: 0.0,
+            crr_factor: 1.0,
+            surface_share: 0.0,
         });
     }
     PassRide {
@@ -117,6 +121,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         block: truth.block,
         direction: truth.direction,
         middle_s: 0.0,
+        start_s: 0.0,
         cells,
         gravity_m_s2: GRAVITY_M_S2,
         air: AirState {
@@ -234,6 +239,11 @@ pub(crate) struct RiddenDay {
 
 /// Rides a plan and cuts what was recorded into cells, all in memory.
 pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
+    ridden_over(plan).0
+}
+
+/// The same with the course as it was found.
+pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
     let truth = ride_day(plan);
     let streams: Vec<_> = truth
         .recordings
@@ -272,19 +282,21 @@ pub(crate) fn ridden(plan: &DayPlan) -> RiddenDay {
             cells: cell_count(length_m, found.passes.len()),
             bends: None,
             speed_as_by_wheel: false,
+            surfaces: &[],
             from_m: 0.0,
             to_m: length_m,
         };
         rides.push(cut(&ground, pass, index, setup, truth.passes[number].block).unwrap());
         true_pass.push(number);
     }
-    RiddenDay {
+    let day = RiddenDay {
         rides,
         true_pass,
         setups: plan.setups.iter().map(setup_of).collect(),
         course_length_m: length_m,
         truth,
-    }
+    };
+    (day, found.course)
 }
 
 fn air_of(plan: &DayPlan) -> AirState {

@@ -1,6 +1,6 @@
 //! Energy accounts of passes → drag areas, what tells them apart, and how sure that is.
 
-mod braking;
+pub mod braking;
 
 pub mod bends;
 pub mod budget;
@@ -15,9 +15,13 @@ pub mod disturbed;
 
 pub mod joint;
 
+pub mod late_heights;
+
 pub mod least_squares;
 
 pub mod one_pass;
+
+pub mod out_of_step;
 
 pub mod plain;
 

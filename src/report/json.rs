@@ -1,7 +1,9 @@
 //! JSON as docs and outside programs read it.
 
 mod days;
+mod joined;
 mod predict;
+mod sensors;
 
 pub use days::compare_days;
 pub use predict::predict;
@@ -61,6 +63,7 @@ pub fn passes(surveyed: &Surveyed) -> Value {
         "passes": passes,
         "near_passes": near_passes(surveyed),
         "likely_blocks": surveyed.ridden.likely_blocks,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": surveyed.warnings,
     })
@@ -93,7 +96,9 @@ pub fn compare(compared: &Compared) -> Value {
             "block_standard_deviation": number(compared.basis.joint.strengths.block_sd),
             "pass_standard_deviation": number(compared.basis.joint.strengths.pass_sd),
         },
+        "sensors": sensors::sensors(compared),
         "assumptions": compared.assumptions,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": compared.warnings,
     })
@@ -216,7 +221,11 @@ fn setups(compared: &Compared) -> Vec<Value> {
             map.insert("name".into(), json!(s.name));
             map.insert("cda_m2".into(), cda);
             map.insert("crr".into(), with_uncertainty(s.crr.0, s.crr.1));
-            map.insert("yaw_rms_deg".into(), s.yaw_rms_deg.map_or(Value::Null, number));
+            let rms = s.yaw.map_or(Value::Null, |yaw| number(yaw.rms_deg));
+            map.insert("yaw_rms_deg".into(), rms);
+            let unknown = s.yaw.map_or(Value::Null, |yaw| number(yaw.unknown_deg));
+            map.insert("yaw_standard_uncertainty_deg".into(), unknown);
+            map.insert("yaw_range_deg".into(), interval(s.yaw.map(|yaw| yaw.range_deg)));
             map.insert("blocks".into(), json!(s.blocks));
             map.insert("passes".into(), json!(s.passes));
             if let Some(chance) = s.chance_lowest {

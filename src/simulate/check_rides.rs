@@ -347,58 +347,6 @@ fn a_plan_without_passes_gives_an_empty_day() {
     }
 }
 
-/// Round a track the rider leans: over whole laps the work goes into drag at the speed of the centre of mass, and
-/// into tyres that carry more than the weight. Summed from the trace alone.
-#[test]
-fn energy_of_laps_of_a_track_adds_up() {
-    let plan = track_plan(4, "A", 0.0).ideal();
-    let truth = plan.course.track.unwrap();
-    let (path, trace) = ridden(&plan);
-    let setup = &plan.setups[0];
-    let density = density_kg_m3(&plan.air);
-    let g = gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
-    let inertia = setup.total_mass_kg + setup.wheel_inertia_kg_m2 / setup.wheel_radius_m.powi(2);
-    let spans: Vec<_> = path
-        .spans
-        .iter()
-        .filter(|span| matches!(span.doing, Doing::Pass { .. }))
-        .collect();
-    assert_eq!(spans.len(), 8);
-    let index = |x: f64| (trace.time_at(x) / TICK_S).round() as usize;
-    let (from, to) = (index(spans[0].from_m), index(spans[7].to_m));
-    let (mut lost, mut upright) = (0.0, 0.0);
-    for k in from..to {
-        let v = 0.5 * (trace.speed_m_s[k] + trace.speed_m_s[k + 1]);
-        let x = 0.5 * (trace.ridden_m[k] + trace.ridden_m[k + 1]);
-        let curve = path.ground(trace.node[k], x).curve_per_m;
-        // By bisection, apart from the simulator's rounds: tan φ = v² κ (1 − κ h sin φ) / g.
-        let (mut low, mut high) = (0.0, 1.5f64);
-        for _ in 0..60 {
-            let phi: f64 = 0.5 * (low + high);
-            let slower = 1.0 - curve * truth.centre_of_mass_height_m * phi.sin();
-            if phi.tan() < v * v * curve * slower / g {
-                low = phi
-            } else {
-                high = phi
-            }
-        }
-        let slower = 1.0 - curve * truth.centre_of_mass_height_m * low.sin();
-        let air = |v: f64| 0.5 * density * setup.cda_m2 * v.powi(3);
-        let tyres = setup.total_mass_kg * g * setup.crr * v;
-        let bearings = (0.091 + 0.0087 * v) * v;
-        lost += TICK_S * (air(v * slower) + tyres / low.cos() + bearings);
-        upright += TICK_S * (air(v) + tyres + bearings);
-    }
-    let stored = 0.5 * inertia * (trace.speed_m_s[to].powi(2) - trace.speed_m_s[from].powi(2));
-    let work = setup.drivetrain_efficiency * (trace.work_j[to] - trace.work_j[from]);
-    assert!(
-        ((work - stored - lost) / work).abs() < 5e-5,
-        "{work} {stored} {lost}"
-    );
-    // Upright the same laps would have taken 2 to 4 % more.
-    assert!((1.02..1.04).contains(&(upright / lost)), "{}", upright / lost);
-}
-
 /// Of the only pass of a day: seconds, and joules at the crank.
 fn only_pass(plan: &DayPlan) -> (f64, f64) {
     let day = ride_day(plan);
@@ -537,4 +485,56 @@ fn slow_places_are_braked_for_and_coasting_needs_no_power() {
     let mean_w = work_j / coasted_s;
     let expected_w = plan.rider.power_w * (1.0 - 10.0 / coasted_s);
     assert!((mean_w / expected_w - 1.0).abs() < 0.02, "{mean_w} {expected_w}");
+}
+
+/// Round a track the rider leans: over whole laps the work goes into drag at the speed of the centre of mass, and
+/// into tyres that carry more than the weight. Summed from the trace alone.
+#[test]
+fn energy_of_laps_of_a_track_adds_up() {
+    let plan = track_plan(4, "A", 0.0).ideal();
+    let truth = plan.course.track.unwrap();
+    let (path, trace) = ridden(&plan);
+    let setup = &plan.setups[0];
+    let density = density_kg_m3(&plan.air);
+    let g = gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
+    let inertia = setup.total_mass_kg + setup.wheel_inertia_kg_m2 / setup.wheel_radius_m.powi(2);
+    let spans: Vec<_> = path
+        .spans
+        .iter()
+        .filter(|span| matches!(span.doing, Doing::Pass { .. }))
+        .collect();
+    assert_eq!(spans.len(), 8);
+    let index = |x: f64| (trace.time_at(x) / TICK_S).round() as usize;
+    let (from, to) = (index(spans[0].from_m), index(spans[7].to_m));
+    let (mut lost, mut upright) = (0.0, 0.0);
+    for k in from..to {
+        let v = 0.5 * (trace.speed_m_s[k] + trace.speed_m_s[k + 1]);
+        let x = 0.5 * (trace.ridden_m[k] + trace.ridden_m[k + 1]);
+        let curve = path.ground(trace.node[k], x).curve_per_m;
+        // By bisection, apart from the simulator's rounds: tan φ = v² κ (1 − κ h sin φ) / g.
+        let (mut low, mut high) = (0.0, 1.5f64);
+        for _ in 0..60 {
+            let phi: f64 = 0.5 * (low + high);
+            let slower = 1.0 - curve * truth.centre_of_mass_height_m * phi.sin();
+            if phi.tan() < v * v * curve * slower / g {
+                low = phi
+            } else {
+                high = phi
+            }
+        }
+        let slower = 1.0 - curve * truth.centre_of_mass_height_m * low.sin();
+        let air = |v: f64| 0.5 * density * setup.cda_m2 * v.powi(3);
+        let tyres = setup.total_mass_kg * g * setup.crr * v;
+        let bearings = (0.091 + 0.0087 * v) * v;
+        lost += TICK_S * (air(v * slower) + tyres / low.cos() + bearings);
+        upright += TICK_S * (air(v) + tyres + bearings);
+    }
+    let stored = 0.5 * inertia * (trace.speed_m_s[to].powi(2) - trace.speed_m_s[from].powi(2));
+    let work = setup.drivetrain_efficiency * (trace.work_j[to] - trace.work_j[from]);
+    assert!(
+        ((work - stored - lost) / work).abs() < 5e-5,
+        "{work} {stored} {lost}"
+    );
+    // At 10.8 m/s drag, 0.86 of all, takes 3.1 % less and rolling, 0.13 of it, 6.5 % more: upright it were 1.8 % more.
+    assert!((1.016..1.022).contains(&(upright / lost)), "{}", upright / lost);
 }

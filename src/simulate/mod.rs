@@ -12,6 +12,7 @@
 //! whole course unless `shelter` is set.
 
 mod balance;
+mod cover;
 mod csv_writer;
 mod files;
 mod fit_message;
@@ -23,6 +24,7 @@ mod plan;
 mod plans;
 mod ride;
 mod road;
+mod second_unit;
 mod sensors;
 mod test_toml;
 mod track;
@@ -47,8 +49,11 @@ enum Purpose {
     Plan = 5,
     AirSpeed = 6,
     HandHeld = 7,
+    SecondUnit = 61,
+    UnderCover = 62,
     PositionAltitude = 20,
     OneLeg = 41,
+    ByNeed = 42,
 }
 
 fn random(seed: u64, purpose: Purpose) -> ChaCha8Rng {

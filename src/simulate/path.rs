@@ -261,8 +261,8 @@ impl Path {
                 bearing_rad: bearing,
                 elevation_m: elevation,
                 sin_slope: (elevation - last_elevation) / length_m.max(1e-9),
-                curve_per_m: 0.0,
                 crr_factor: 1.0,
+                curve_per_m: 0.0,
             };
             let ahead = Ahead {
                 length_m,

@@ -17,6 +17,8 @@ pub struct DayPlan {
     pub wind: WindTruth,
     pub air: AirTruth,
     pub sensors: SensorTruth,
+    /// Another unit on the same ride, with a clock of its own; `None`: one unit records everything.
+    pub second_unit: Option<SecondUnit>,
     pub format: Format,
     pub files: Files,
     pub incidents: Vec<Incident>,
@@ -66,6 +68,8 @@ pub struct CourseTruth {
     pub approach_m: f64,
     /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
     pub track: Option<TrackTruth>,
+    /// A bridge over the road or an underpass, where sensors lie.
+    pub covered: Option<Covered>,
     /// Stretches on which tyres roll otherwise.
     pub surfaces: Vec<SurfaceTruth>,
     /// Bends and traffic calming that every pass brakes for.
@@ -87,6 +91,27 @@ pub struct SlowPlace {
     pub from_m: f64,
     pub to_m: f64,
     pub speed_m_s: f64,
+}
+
+/// A stretch under cover, metres from the start gate along the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Covered {
+    pub from_m: f64,
+    pub to_m: f64,
+    pub positions: UnderCover,
+    /// Height that the barometer reads too much in the middle of it, rising and falling over 10 m at its ends.
+    pub barometer_m: f64,
+}
+
+/// What a receiver makes of positions under cover.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum UnderCover {
+    /// Off by so much in a direction drawn anew each time, from the first metre to the last.
+    Jump { off_m: f64 },
+    /// The last place before it, until the sky is seen again.
+    Frozen,
+    /// On the straight line from the last place before it to the first one after.
+    Straight,
 }
 
 /// Two straights and two bends whose curve grows and fades smoothly.
@@ -146,8 +171,6 @@ pub struct RiderTruth {
     pub entry_speed_sd_m_s: f64,
     /// The first pass of a block starts from a standstill just before the gate.
     pub standing_start: bool,
-    /// The pedals rest within passes: for so many metres of each so many.
-    pub coasts: Option<Coasting>,
     /// Water that the rider loses by sweat and breath, from the start of the day. What is drunk stays aboard.
     pub mass_loss_kg_per_h: f64,
     /// Standing between two blocks.
@@ -160,13 +183,6 @@ pub struct RiderTruth {
     pub position_pass_sd: f64,
     pub timer: TimerHabit,
     pub lap_button: LapHabit,
-}
-
-/// The pedals rest for `for_m` at the end of each `each_m` of a pass.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Coasting {
-    pub each_m: f64,
-    pub for_m: f64,
 }
 
 /// What happens to the timer when the rider stands still.
@@ -316,6 +332,13 @@ pub struct SensorTruth {
     pub temperature_offset_c: f64,
     /// The offset grows with the sun.
     pub temperature_offset_c_per_h: f64,
+    pub has_thermometer: bool,
+    /// Seconds after which 1/e of a difference is left; 0: none. The three below need it.
+    pub thermometer_memory_s: f64,
+    /// Above what it comes to, at the start: the unit comes out of the house.
+    pub temperature_start_c: f64,
+    /// What it comes to lies so much higher while the rider stands and no wind cools it.
+    pub temperature_standing_c: f64,
     pub temperature_resolution_c: f64,
     /// How often over the day the air is read, evenly from start to end, and written into `test.toml`.
     pub air_readings: usize,
@@ -324,6 +347,50 @@ pub struct SensorTruth {
     /// Error, each way, of a wind meter held beside the road in the minute before each block; `test.toml` tells of
     /// it. `None`: nobody looked.
     pub hand_held_wind_sd_m_s: Option<f64>,
+}
+
+/// A unit beside the first one. What the first unit has no sensor for stands here, or both have it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondUnit {
+    /// Its own sensors, with errors of their own.
+    pub sensors: SensorTruth,
+    pub has: Channels,
+    /// What the first unit records beside it.
+    pub first_has: Channels,
+    /// Its clock less the true time, at the start of the day.
+    pub clock_offset_s: f64,
+    /// How much its clock gains in an hour.
+    pub clock_drift_s_per_h: f64,
+    pub format: Format,
+}
+
+/// Which channels a unit records.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Channels {
+    /// Power and cadence.
+    pub power: bool,
+    /// Speed and distance.
+    pub speed: bool,
+    pub positions: bool,
+    pub altitude: bool,
+    pub temperature: bool,
+}
+
+impl Channels {
+    pub const NONE: Channels = Channels {
+        power: false,
+        speed: false,
+        positions: false,
+        altitude: false,
+        temperature: false,
+    };
+    pub const ALL: Channels = Channels {
+        power: true,
+        speed: true,
+        positions: true,
+        altitude: true,
+        temperature: true,
+    };
 }
 
 /// Errors of an altitude that is a position's: it wanders (Ornstein–Uhlenbeck).
@@ -362,6 +429,9 @@ pub enum Sampling {
     Every(f64),
     /// Once a second at most, and only when something changed, or after `longest_s`.
     OnChange { longest_s: f64 },
+    /// Every 1 to 8 s, as often as real units that sample by need do: 27, 24, 18, 11, 8, 6, 4 and 2 % of the intervals
+    /// (some 50 rides of 2015 and 2016, 100,000 intervals).
+    ByNeed,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -412,6 +482,14 @@ pub enum Incident {
     PowerDropOut { pass: usize, at_m: f64, duration_s: f64 },
     /// The timer is stopped while the ride goes on; that pass is none any more.
     Pause { pass: usize, at_m: f64, duration_s: f64 },
+    /// Positions are off for a while, ahead of the rider and to his left, as under trees or between houses.
+    PositionsOff {
+        pass: usize,
+        at_m: f64,
+        ahead_m: f64,
+        left_m: f64,
+        duration_s: f64,
+    },
     /// For a while CdA is this many times what it is: more than 1 where the rider sits up, less where he rides
     /// behind somebody. What is told as the true CdA of the pass knows nothing of it.
     OtherDrag {
@@ -452,6 +530,7 @@ impl Incident {
             | Incident::TurnedRound { pass, .. }
             | Incident::PowerDropOut { pass, .. }
             | Incident::Pause { pass, .. }
+            | Incident::PositionsOff { pass, .. }
             | Incident::OtherDrag { pass, .. }
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }
@@ -559,6 +638,10 @@ impl SensorTruth {
             position_as_stored: false,
             temperature_offset_c: 0.0,
             temperature_offset_c_per_h: 0.0,
+            has_thermometer: true,
+            thermometer_memory_s: 0.0,
+            temperature_start_c: 0.0,
+            temperature_standing_c: 0.0,
             temperature_resolution_c: 0.0,
             air_readings: 1,
             air_speed: None,

@@ -169,9 +169,10 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         lead_in_m: 250.0,
         run_out_m: 250.0,
         approach_m: 500.0,
-        track: None,
+        covered: None,
         surfaces: Vec::new(),
         slow_places: Vec::new(),
+        track: None,
     }
 }
 
@@ -204,6 +205,7 @@ fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rn
         wind: wind(rng),
         air,
         sensors: SensorTruth::ordinary(),
+        second_unit: None,
         format: Format::Fit,
         files: Files::One,
         incidents: Vec::new(),
@@ -221,7 +223,6 @@ fn rider() -> RiderTruth {
         entry_speed_m_s: 9.6,
         entry_speed_sd_m_s: 0.25,
         standing_start: false,
-        coasts: None,
         mass_loss_kg_per_h: 0.0,
         rest_s: 90.0,
         turn_round_s: 0.0,

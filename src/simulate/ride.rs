@@ -2,7 +2,7 @@
 
 use super::balance::{Body, Push, State, density_kg_m3, gravity_m_s2, step};
 use super::path::{Doing, Path, Span};
-use super::plan::{DayPlan, Incident, RiderTruth};
+use super::plan::{DayPlan, Incident};
 use super::wind::{Wander, Wind};
 use super::{Purpose, random};
 use rand::Rng;
@@ -222,14 +222,6 @@ fn braking(path: &Path, state: &State, node: usize) -> f64 {
     ((state.speed_m_s - allowed) / TICK_S).clamp(0.0, HARDEST_BRAKING_M_S2)
 }
 
-/// Whether the pedals rest here, by the rider's habit.
-fn coasts(rider: &RiderTruth, span: &Span, state: &State) -> bool {
-    rider.coasts.is_some_and(|coasting| {
-        let along_m = (state.ridden_m - span.from_m).rem_euclid(coasting.each_m);
-        along_m >= coasting.each_m - coasting.for_m
-    })
-}
-
 /// Wind as it reaches the rider: shelter of the place, and a lorry that overtakes.
 fn blown(plan: &DayPlan, path: &Path, span: &Span, state: &State, node: usize, wind: [f64; 2]) -> [f64; 2] {
     let mut wind = wind;
@@ -410,7 +402,6 @@ impl<'a> Rider<'a> {
             (base + gain * (speed - v)).clamp(0.0, most.max(0.0))
         };
         let wanted = match span.doing {
-            Doing::Pass { .. } if coasts(truth, span, state) => 0.0,
             Doing::Pass { .. } | Doing::Spoilt { .. } => {
                 let slope = path.ground(node, state.ridden_m).sin_slope;
                 aim * (1.0 + truth.climb_response * 100.0 * slope)

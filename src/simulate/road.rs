@@ -17,10 +17,10 @@ pub(super) struct RoadPoint {
     pub elevation_m: f64,
     /// Climb per road length in the direction of growing `s`.
     pub sin_slope: f64,
-    /// Of a track, to the left.
-    pub curve_per_m: f64,
     /// Times the Crr of the tyres.
     pub crr_factor: f64,
+    /// Of a track, to the left.
+    pub curve_per_m: f64,
 }
 
 pub(super) struct Road {
@@ -207,8 +207,8 @@ impl Road {
             bearing_rad: self.bearing_rad(s),
             elevation_m: self.elevation_m(s),
             sin_slope: self.sin_slope(s),
-            curve_per_m: self.track.map_or(0.0, |track| track.curve_per_m(s)),
             crr_factor: self.crr_factor(s),
+            curve_per_m: self.track.map_or(0.0, |track| track.curve_per_m(s)),
         }
     }
 

@@ -4,6 +4,7 @@ use super::path::Path;
 use super::plan::{DayPlan, Format, OneLeg, Sampling, SpeedTruth};
 use super::ride::Trace;
 use super::road::{moved, wrapped_longitude};
+use super::second_unit::Clock;
 use super::unit::Window;
 use super::wind::Wander;
 use super::{Purpose, random};
@@ -24,7 +25,6 @@ struct Errors<'a> {
     north: Wander,
     speed: Wander,
     barometer_m: f64,
-    wheel: Wheel,
     /// Height as a sensor that lags has it, and the true height and time of the sample before.
     lagged: Option<Lagged>,
     by_satellites: Option<(Wander, ChaCha8Rng)>,
@@ -32,6 +32,9 @@ struct Errors<'a> {
     leg_rng: ChaCha8Rng,
     leg: Wander,
     pedalled: Pedalled,
+    /// The thermometer above what it comes to while riding.
+    warmer_c: f64,
+    wheel: Wheel,
 }
 
 /// What the wheel sensor counts where tyres change with the set-up: turns times one circumference.
@@ -94,7 +97,8 @@ struct Lagged {
     seconds: f64,
 }
 
-/// Every sample of the day with its time since the start, pauses included. `jumps`: seconds since the start at which
+/// Every sample of the day with its time since the start, pauses included: taken when the unit's clock shows a
+/// round time, stamped with the true one. `jumps`: seconds since the start at which
 /// the altitude is set anew, and by how many metres.
 pub(super) fn samples(
     plan: &DayPlan,
@@ -102,12 +106,13 @@ pub(super) fn samples(
     trace: &Trace,
     silent: &[Window],
     jumps: &[(f64, f64)],
+    clock: &Clock,
     rng: &mut ChaCha8Rng,
 ) -> Vec<(f64, Sample)> {
     let interval = match plan.sensors.sampling {
         Sampling::Every(seconds) if seconds >= super::ride::TICK_S => seconds,
         Sampling::Every(_) => super::ride::TICK_S,
-        Sampling::OnChange { .. } => 1.0,
+        Sampling::OnChange { .. } | Sampling::ByNeed => 1.0,
     };
     let truth = &plan.sensors;
     let mut leg_rng = random(plan.seed, Purpose::OneLeg);
@@ -123,11 +128,15 @@ pub(super) fn samples(
         leg: Wander::new(leg.wander_sd, leg.wander_memory_s, interval, &mut leg_rng),
         leg_rng,
         pedalled: Pedalled::default(),
+        warmer_c: if truth.thermometer_memory_s > 0.0 {
+            truth.temperature_start_c
+        } else {
+            0.0
+        },
         east: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         north: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         speed: Wander::new(truth.speed_noise_m_s, UNIT_SPEED_MEMORY_S, interval, rng),
         barometer_m: 0.0,
-        wheel: Wheel::of(plan, trace),
         lagged: None,
         by_satellites: truth.altitude_from_positions.map(|altitude| {
             let mut own = random(plan.seed, Purpose::PositionAltitude);
@@ -135,13 +144,15 @@ pub(super) fn samples(
             (wander, own)
         }),
         jumps,
+        wheel: Wheel::of(plan, trace),
         rng,
     };
-    let first = (trace.start_s / interval).ceil();
-    let count = ((trace.start_s + trace.duration_s()) / interval - first).floor();
+    let first = (clock.shown_s(trace.start_s) / interval).ceil();
+    let end_s = clock.shown_s(trace.start_s + trace.duration_s());
+    let count = (end_s / interval - first).floor();
     let every: Vec<(f64, Sample)> = (0..=count.max(0.0) as usize)
         .map(|k| {
-            let time_s = (first + k as f64) * interval;
+            let time_s = clock.true_s((first + k as f64) * interval);
             let seconds = time_s - trace.start_s;
             let heard = !silent.iter().any(|w| w.holds(seconds));
             let sample = errors.sample(path, trace, time_s, interval, heard);
@@ -150,6 +161,7 @@ pub(super) fn samples(
         .collect();
     match truth.sampling {
         Sampling::OnChange { longest_s } => only_changes(every, longest_s, truth.power_since_last),
+        Sampling::ByNeed => by_need(every, truth.power_since_last, plan.seed),
         Sampling::Every(_) => every,
     }
 }
@@ -196,6 +208,7 @@ impl Errors<'_> {
         let pedals = trace.pedalling.get(tick).copied().unwrap_or(false);
         let power = self.power_w(path, trace, seconds, interval);
         let (power, pedals) = self.stuck(power, pedals, seconds);
+        let temperature_c = self.temperature_c(trace, seconds, interval);
         let place = self.place([latitude, longitude]);
         let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
@@ -210,12 +223,7 @@ impl Errors<'_> {
             power_w: heard.then_some(power),
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
             heart_rate_bpm: None,
-            temperature_c: Some(rounded(
-                self.plan.air.after(seconds).temperature_c
-                    + truth.temperature_offset_c
-                    + truth.temperature_offset_c_per_h * seconds / 3600.0,
-                truth.temperature_resolution_c,
-            )),
+            temperature_c: truth.has_thermometer.then_some(temperature_c),
             pressure_pa: None,
         }
     }
@@ -271,6 +279,19 @@ impl Errors<'_> {
         } else {
             (power_w, pedals)
         }
+    }
+
+    fn temperature_c(&mut self, trace: &Trace, seconds: f64, interval: f64) -> f64 {
+        let truth = &self.plan.sensors;
+        let sun_c = truth.temperature_offset_c + truth.temperature_offset_c_per_h * seconds / 3600.0;
+        let comes_to_c = self.plan.air.after(seconds).temperature_c + sun_c;
+        if truth.thermometer_memory_s > 0.0 {
+            let stands = Trace::at(&trace.speed_m_s, seconds) < 1.0;
+            let aim_c = if stands { truth.temperature_standing_c } else { 0.0 };
+            let keep = (-interval / truth.thermometer_memory_s).exp();
+            self.warmer_c = aim_c + keep * (self.warmer_c - aim_c);
+        }
+        rounded(comes_to_c + self.warmer_c, truth.temperature_resolution_c)
     }
 
     fn stepped(&self, value: f64, step: f64) -> f64 {
@@ -362,7 +383,7 @@ impl Errors<'_> {
     }
 }
 
-fn rounded(value: f64, step: f64) -> f64 {
+pub(super) fn rounded(value: f64, step: f64) -> f64 {
     if step <= 0.0 {
         return value;
     }
@@ -373,6 +394,43 @@ fn rounded(value: f64, step: f64) -> f64 {
     } else {
         (value / step).round() * step
     }
+}
+
+/// Percent of the intervals of 1 to 8 s.
+const BY_NEED_PERCENT: [u32; 8] = [27, 24, 18, 11, 8, 6, 4, 2];
+
+/// Keeps samples that stand as far apart as those of real units.
+fn by_need(every: Vec<(f64, Sample)>, mean_power: bool, seed: u64) -> Vec<(f64, Sample)> {
+    let mut rng = random(seed, Purpose::ByNeed);
+    let mut kept = Vec::new();
+    let (mut left, mut since_last) = (1, Vec::new());
+    for (seconds, mut sample) in every {
+        since_last.extend(sample.power_w);
+        left -= 1;
+        if left > 0 {
+            continue;
+        }
+        if mean_power {
+            sample.power_w = mean_since_last(&since_last);
+        }
+        since_last.clear();
+        kept.push((seconds, sample));
+        let mut share = rng.random_range(0..BY_NEED_PERCENT.iter().sum::<u32>());
+        left = 1;
+        for percent in BY_NEED_PERCENT {
+            if share < percent {
+                break;
+            }
+            share -= percent;
+            left += 1;
+        }
+    }
+    kept
+}
+
+/// In whole watts.
+fn mean_since_last(powers: &[f64]) -> Option<f64> {
+    (!powers.is_empty()).then(|| (powers.iter().sum::<f64>() / powers.len() as f64).round())
 }
 
 /// Keeps a sample when speed or direction changed since the last one kept, or after `longest_s`.
@@ -398,8 +456,8 @@ fn only_changes(every: Vec<(f64, Sample)>, longest_s: f64, mean_power: bool) -> 
         });
         let turned = kept_heading(&kept, heading, place);
         if worth_keeping || turned {
-            if mean_power && !since_last.is_empty() {
-                sample.power_w = Some((since_last.iter().sum::<f64>() / since_last.len() as f64).round());
+            if mean_power {
+                sample.power_w = mean_since_last(&since_last);
             }
             since_last.clear();
             kept.push((seconds, sample));

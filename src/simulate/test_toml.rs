@@ -123,7 +123,9 @@ impl TrueDay {
     }
 
     fn air_speed_values(&self, out: &mut String) {
-        if self.plan.sensors.air_speed.is_none() {
+        let second = self.plan.second_unit.as_ref();
+        let of_second = second.and_then(|unit| unit.sensors.air_speed);
+        if self.plan.sensors.air_speed.or(of_second).is_none() {
             return;
         }
         out.push_str("\n# The sensor of the speed of the air that the rider meets.\n[air_speed]\n");

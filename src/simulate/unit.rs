@@ -3,8 +3,9 @@
 use super::path::{Doing, Path};
 use super::plan::{DayPlan, Files, Format, Incident, LapHabit, SpeedTruth, TimerHabit};
 use super::ride::Trace;
+use super::second_unit::{self, Clock};
 use super::sensors;
-use super::{Purpose, random};
+use super::{Purpose, cover, random};
 use crate::recording::{self, ExtraChannel, Recording, Sample, Session, TimerEvent};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -42,8 +43,18 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
         _ => None,
     });
     let jumps = altitude_jumps(plan, path, trace);
-    let mut samples = sensors::samples(plan, path, trace, &silent, &jumps, &mut rng);
+    let mut samples = sensors::samples(plan, path, trace, &silent, &jumps, &Clock::TRUE, &mut rng);
+    cover::spoil(plan, path, trace, &mut samples);
     lose_positions(plan, path, trace, &mut samples);
+    if let Some(second) = &plan.second_unit {
+        for (_, sample) in &mut samples {
+            second_unit::keep(sample, &second.first_has);
+        }
+    }
+    let counts_turns = plan
+        .second_unit
+        .as_ref()
+        .is_none_or(|second| second.first_has.speed);
     let mut air_rng = random(plan.seed, Purpose::AirSpeed);
     let marks = lap_marks(plan, path, trace);
     let windows = file_windows(plan, trace);
@@ -65,6 +76,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
             let pauses: Vec<Window> = pauses.iter().map(absolute).collect();
             let air = sensors::air_speeds(plan, trace, &held, &mut air_rng);
             let mut recording = recording(plan, file_name(plan, index, count), held, &pauses, &marks);
+            recording.wheel_sensor = recording.wheel_sensor.filter(|_| counts_turns);
             recording.extra.extend(air.map(|values| ExtraChannel {
                 name: AIR_SPEED.to_string(),
                 units: "m/s".to_string(),
@@ -72,6 +84,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
             }));
             recording
         })
+        .chain(second_unit::record(plan, path, trace))
         .filter(|recording| !recording.samples.is_empty())
         .collect()
 }
@@ -137,7 +150,7 @@ fn pauses(plan: &DayPlan, path: &Path, trace: &Trace, rng: &mut ChaCha8Rng) -> V
 }
 
 /// When the incidents that `pick` knows take place: (pass, metres after its first gate, duration).
-fn while_in_pass(
+pub(super) fn while_in_pass(
     plan: &DayPlan,
     path: &Path,
     trace: &Trace,
@@ -233,7 +246,7 @@ fn lap_marks(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<f64> {
     marks
 }
 
-fn recording(
+pub(super) fn recording(
     plan: &DayPlan,
     file: PathBuf,
     samples: Vec<Sample>,

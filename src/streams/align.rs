@@ -2,10 +2,12 @@
 
 use super::clock::Row;
 use super::speed_faults;
-use super::{SpeedSource, Streams, altitude, clock, gaps, position, power, speed, speed_check};
+use super::{
+    SpeedSource, Streams, altitude, altitude_step, clock, gaps, position, power, speed, speed_check,
+};
 use crate::error::{Fault, Result};
 use crate::recording::{ExtraChannel, Recording, Sample};
-use crate::treatment::AsRecorded;
+use crate::treatment::{AsRecorded, Treatment};
 
 /// Samples → strictly increasing time and channels of equal length, NaN where nothing (or something
 /// wrong) was measured. Repairs are listed in order of time.
@@ -30,6 +32,8 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     streams.repairs = repairs;
     streams.nominal_interval_s = gaps::nominal_interval_s(&streams.time_s);
     let nominal_s = streams.nominal_interval_s;
+    streams.by_need =
+        gaps::by_need(&streams.time_s, nominal_s) && !as_recorded.leaves(Treatment::SampledByNeed);
     streams.gaps = gaps::find(&streams.time_s, nominal_s, &recording.timer_events);
     let limit = streams.gap_limit_s();
 
@@ -40,6 +44,9 @@ pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<S
     speed_faults::clean(&mut streams, limit);
     speed::settle(&mut streams, &in_file, recording.wheel_sensor);
     altitude::clean(&mut streams, limit);
+    if !as_recorded.leaves(Treatment::AltitudeStep) {
+        altitude_step::level(&mut streams);
+    }
 
     streams.speed_check = speed_check::check(&streams);
     let when = |s: &super::Repair| (s.start_s, s.end_s);
@@ -106,12 +113,15 @@ fn channels(recording: &Recording, rows: &[Row]) -> Streams {
         air_speed_m_s: Vec::new(),
         extra: recording.extra.iter().map(extra).collect(),
         nominal_interval_s: 1.0,
+        by_need: false,
         gaps: Vec::new(),
+        altitude_steps_s: Vec::new(),
         repairs: Vec::new(),
         speed_source: SpeedSource::None,
         speed_check: None,
         lap_marks_s,
         rider_mass_kg: recording.rider_mass_kg,
+        joined: Vec::new(),
         one_leg_power: recording.one_leg_power,
     }
 }

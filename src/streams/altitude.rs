@@ -155,7 +155,7 @@ mod tests {
     }
 
     #[test]
-    fn a_jump_that_comes_back_is_taken_out_and_a_step_stays() {
+    fn a_jump_that_comes_back_is_taken_out_and_a_step_is_a_step() {
         let streams = after(|samples| {
             samples[30].altitude_m = Some(350.0);
             for sample in &mut samples[60..] {
@@ -163,20 +163,27 @@ mod tests {
             }
         });
         assert_eq!(missing(&streams.altitude_m), [30]);
-        assert_eq!(kinds(&streams.repairs), [("altitude jump", 1)]);
+        assert_eq!(
+            kinds(&streams.repairs),
+            [("altitude jump", 1), ("altitude step", 60)]
+        );
     }
 
     #[test]
     fn an_altitude_that_stands_still_on_a_climb_is_taken_out_and_on_a_flat_road_it_is_not() {
         let standing = |power: f64, speed: f64| {
             after_long(300, |samples| {
+                let held = samples[50].altitude_m.unwrap();
+                let later = samples[250].altitude_m.unwrap();
                 for (i, sample) in samples.iter_mut().enumerate() {
                     sample.speed_m_s = Some(speed);
                     sample.distance_m = Some(speed * i as f64);
                     (sample.latitude_deg, sample.longitude_deg) = (None, None);
                     sample.power_w = Some(power + (i % 7) as f64);
                     if (50..250).contains(&i) {
-                        sample.altitude_m = Some(320.0);
+                        sample.altitude_m = Some(held);
+                    } else if i >= 250 {
+                        sample.altitude_m = sample.altitude_m.map(|h| held + h - later);
                     }
                 }
             })

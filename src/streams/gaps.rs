@@ -5,7 +5,7 @@ use crate::recording::TimerEvent;
 
 /// The longest interval that a unit sampling by need leaves between two samples. Such units write
 /// every 1 to 8 s (common practice, no published source); half a second is for rounding.
-const LONGEST_BY_NEED_S: f64 = 8.5;
+pub(super) const LONGEST_BY_NEED_S: f64 = 8.5;
 /// From this share of stretched intervals on, a recording counts as sampled by need. Of 16 real rides
 /// at 1 s, lost samples and pauses stretch 0.02 to 0.9 % of the intervals; sampling by need most of them.
 const SHARE_BY_NEED: f64 = 0.10;
@@ -35,17 +35,21 @@ pub(super) fn nominal_interval_s(time_s: &[f64]) -> f64 {
 /// 2.5 base intervals; but where 10 % of the intervals or more are stretched (longer than 1.5 base
 /// intervals, 8.5 s at most) the unit samples by need, and 8.5 s is the least that counts.
 pub(super) fn gap_limit_s(time_s: &[f64], nominal_s: f64) -> f64 {
-    let steps = time_s.windows(2).map(|w| w[1] - w[0]);
-    let stretched = steps
-        .filter(|step| (1.5 * nominal_s..=LONGEST_BY_NEED_S).contains(step))
-        .count();
-    let by_need = stretched as f64 >= SHARE_BY_NEED * (time_s.len().max(2) - 1) as f64;
     let limit = 2.5 * nominal_s;
-    if by_need {
+    if by_need(time_s, nominal_s) {
         limit.max(LONGEST_BY_NEED_S)
     } else {
         limit
     }
+}
+
+/// Whether the unit samples by need: where 10 % of the intervals or more are stretched.
+pub(super) fn by_need(time_s: &[f64], nominal_s: f64) -> bool {
+    let steps = time_s.windows(2).map(|w| w[1] - w[0]);
+    let stretched = steps
+        .filter(|step| (1.5 * nominal_s..=LONGEST_BY_NEED_S).contains(step))
+        .count();
+    stretched as f64 >= SHARE_BY_NEED * (time_s.len().max(2) - 1) as f64
 }
 
 /// Pauses by the timer, and intervals longer than the limit, in order of time.

@@ -3,12 +3,16 @@
 mod air_speed;
 mod align;
 mod altitude;
+mod altitude_step;
 mod clock;
+mod earlier;
 mod fit_line;
 mod gaps;
+mod join;
 mod mark;
 mod overlap;
 mod position;
+mod position_jumps;
 mod power;
 mod query;
 mod segments;
@@ -20,6 +24,8 @@ mod testing;
 
 pub use air_speed::{NoAirSpeed, UnitKnown};
 pub use align::{align, align_leaving};
+pub use earlier::Worked;
+pub use join::{Asked, ClockGiven, FoundBy, Given, JoinedUnit, UnitClock, join};
 pub use overlap::use_once;
 pub use position::LOST as LOST_POSITIONS;
 pub use segments::Segment;
@@ -48,15 +54,21 @@ pub struct Streams {
     pub extra: Vec<ExtraChannel>,
     /// The time over which one power value is a mean: the recording's base interval.
     pub nominal_interval_s: f64,
+    /// The unit sampled by need, every 1 to 8 s: a power is taken for all of the interval that it ends.
+    pub by_need: bool,
     /// Times without samples: pauses (timer stopped) and holes. A pause may hold the few samples that
     /// the unit wrote while its timer stood.
     pub gaps: Vec<Gap>,
+    /// When the altitude was set anew: the heights before were moved to those after, as well as that can be told. [unix s]
+    pub altitude_steps_s: Vec<f64>,
     pub repairs: Vec<Repair>,
     pub speed_source: SpeedSource,
     /// Distance by the speed channel over distance by positions, for the whole ride.
     pub speed_check: Option<SpeedCheck>,
     pub lap_marks_s: Vec<f64>,
     pub rider_mass_kg: Option<f64>,
+    /// Other units on the same ride whose channels are among these.
+    pub joined: Vec<JoinedUnit>,
     /// The recording says that its power is twice that of one leg.
     pub one_leg_power: bool,
 }

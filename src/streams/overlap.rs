@@ -77,7 +77,7 @@ fn speed_rank(streams: &Streams) -> u8 {
 }
 
 /// Stretches of time with samples.
-fn covered(streams: &Streams) -> Vec<(f64, f64)> {
+pub(super) fn covered(streams: &Streams) -> Vec<(f64, f64)> {
     let longest_s = HOLE_S.max(2.5 * streams.nominal_interval_s);
     let mut out: Vec<(f64, f64)> = Vec::new();
     for &time in &streams.time_s {
@@ -89,17 +89,17 @@ fn covered(streams: &Streams) -> Vec<(f64, f64)> {
     out
 }
 
-fn length_s(spans: &[(f64, f64)]) -> f64 {
+pub(super) fn length_s(spans: &[(f64, f64)]) -> f64 {
     spans.iter().map(|(a, b)| b - a).sum()
 }
 
-fn shared_s(one: &[(f64, f64)], other: &[(f64, f64)]) -> f64 {
+pub(super) fn shared_s(one: &[(f64, f64)], other: &[(f64, f64)]) -> f64 {
     let both = one.iter().flat_map(|a| other.iter().map(move |b| (a, b)));
     both.map(|(a, b)| (a.1.min(b.1) - a.0.max(b.0)).max(0.0)).sum()
 }
 
 /// The parts of a recording that lie outside the spans, each with two samples or more.
-fn without(streams: &Streams, taken: &[(f64, f64)]) -> Vec<Streams> {
+pub(super) fn without(streams: &Streams, taken: &[(f64, f64)]) -> Vec<Streams> {
     let free = |i: usize| {
         let time = streams.time_s[i];
         !taken.iter().any(|&(a, b)| (a..=b).contains(&time))
@@ -128,6 +128,8 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
     repairs.retain(|repair| touches(repair.start_s, repair.end_s));
     let mut lap_marks_s = streams.lap_marks_s.clone();
     lap_marks_s.retain(|&mark| touches(mark, mark));
+    let mut altitude_steps_s = streams.altitude_steps_s.clone();
+    altitude_steps_s.retain(|&step| touches(step, step));
     Streams {
         file: streams.file.clone(),
         time_s,
@@ -144,12 +146,15 @@ fn part(streams: &Streams, range: std::ops::Range<usize>) -> Streams {
         extra: streams.extra.iter().map(extra).collect(),
         nominal_interval_s: streams.nominal_interval_s,
         gaps,
+        altitude_steps_s,
         repairs,
         speed_source: streams.speed_source,
         speed_check: streams.speed_check,
         lap_marks_s,
         rider_mass_kg: streams.rider_mass_kg,
+        joined: streams.joined.clone(),
         one_leg_power: streams.one_leg_power,
+        by_need: streams.by_need,
     }
 }
 

@@ -1,7 +1,7 @@
 //! Positions: what cannot be is taken out; lengths and bearings on the ellipsoid.
 
-use super::Streams;
 use super::mark::{excursions, list};
+use super::{Streams, position_jumps};
 use crate::treatment::{AsRecorded, Treatment};
 use geo::{Bearing, Distance, Geodesic, Point};
 
@@ -23,10 +23,22 @@ const ON_LINE_DEG: f64 = 1.2e-7;
 const MOVING_M_S: f64 = 3.0;
 
 pub(super) fn clean(streams: &mut Streams, as_recorded: &AsRecorded) {
+    take_out_impossible(streams);
+    let judged = !as_recorded.leaves(Treatment::PositionJumps);
+    if judged {
+        // Before the jumps: the first place after a held one would look like one.
+        position_jumps::take_out_held(streams);
+    }
     if !as_recorded.leaves(Treatment::LostPositions) {
         take_out_lost(streams);
     }
-    take_out_impossible(streams);
+    take_out_jumps(streams);
+    if judged {
+        position_jumps::take_out_aside(streams);
+    }
+}
+
+fn take_out_jumps(streams: &mut Streams) {
     let jump = |a: usize, b: usize| {
         let elapsed = streams.time_s[b] - streams.time_s[a];
         chord_m(streams, a, b).is_some_and(|chord| chord > FASTEST_M_S * elapsed)
@@ -174,6 +186,16 @@ pub(super) fn chord_m(streams: &Streams, a: usize, b: usize) -> Option<f64> {
     Some(Geodesic.distance(point(streams, a)?, point(streams, b)?))
 }
 
+/// From a sample to a place. [m]
+pub(super) fn distance_m(
+    streams: &Streams,
+    index: usize,
+    latitude_deg: f64,
+    longitude_deg: f64,
+) -> Option<f64> {
+    Some(Geodesic.distance(point(streams, index)?, Point::new(longitude_deg, latitude_deg)))
+}
+
 /// East and north of sample `b` as seen from sample `a`. [m]
 pub(super) fn offset_m(streams: &Streams, a: usize, b: usize) -> Option<(f64, f64)> {
     let (from, to) = (point(streams, a)?, point(streams, b)?);
@@ -266,7 +288,8 @@ mod tests {
                 (51..65).collect::<Vec<_>>(),
                 "{frozen}"
             );
-            assert_eq!(kinds(&streams.repairs), [("lost positions", 14)]);
+            let kind = if frozen { "frozen position" } else { "lost positions" };
+            assert_eq!(kinds(&streams.repairs), [(kind, 14)]);
         }
         let stands = after(|samples| {
             let ridden = samples.to_vec();

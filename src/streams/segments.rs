@@ -1,6 +1,7 @@
 //! A stretch of time as pieces with one power each: the raw material of the road-load integrals.
 
 use super::Streams;
+use super::gaps::LONGEST_BY_NEED_S;
 
 /// Power constant and speed linear from `start_s` to `end_s`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -9,6 +10,8 @@ pub struct Segment {
     pub end_s: f64,
     /// NaN: unknown.
     pub power_w: f64,
+    /// The power was read after this piece, by a unit that samples by need: the best guess, and not a measurement.
+    pub held: bool,
     /// NaN where the speed is not known.
     pub start_speed_m_s: f64,
     pub end_speed_m_s: f64,
@@ -22,7 +25,9 @@ impl Streams {
     ///
     /// Power is the mean over the base interval that *ends* at its stamp and constant within it. An
     /// interval longer than 1.5 base intervals gives two pieces: the part before the last base interval,
-    /// of unknown power, and that interval. Speed is linear between samples; missing ones are bridged
+    /// of unknown power, and that interval. Where the unit samples by need, the power of the part before stands for
+    /// it as well, marked as held: it is exact where the unit gives means since the last sample, and off by chance
+    /// alone where it gives what it read last. Speed is linear between samples; missing ones are bridged
     /// between valid neighbours up to `longest_bridge_s` apart, never across a pause. Air speed likewise, across
     /// 3 s at most: gusts do not last longer.
     pub fn segments(&self, from_s: f64, to_s: f64) -> Vec<Segment> {
@@ -40,13 +45,14 @@ impl Streams {
             let power = self.power_w[end];
             let line = self.line(&self.speed_m_s, end, self.longest_bridge_s());
             let air = self.line(&self.air_speed_m_s, end, self.longest_air_speed_bridge_s());
-            let mut push = |a: f64, b: f64, power_w: f64| {
+            let mut push = |a: f64, b: f64, power_w: f64, held: bool| {
                 let (a, b) = (a.max(from_s), b.min(to_s));
                 if a < b {
                     out.push(Segment {
                         start_s: a,
                         end_s: b,
                         power_w,
+                        held,
                         start_speed_m_s: line.at(a),
                         end_speed_m_s: line.at(b),
                         air_speed_m_s: 0.5 * (air.at(a) + air.at(b)),
@@ -54,11 +60,12 @@ impl Streams {
                 }
             };
             if end_s - start_s <= 1.5 * self.nominal_interval_s {
-                push(start_s, end_s, power);
+                push(start_s, end_s, power, false);
             } else {
                 let known_from = end_s - self.nominal_interval_s;
-                push(start_s, known_from, f64::NAN);
-                push(known_from, end_s, power);
+                let held = self.by_need && end_s - start_s <= LONGEST_BY_NEED_S;
+                push(start_s, known_from, if held { power } else { f64::NAN }, held);
+                push(known_from, end_s, power, false);
             }
         }
         out
@@ -145,6 +152,28 @@ mod tests {
         assert_eq!((known.0, known.1, known.2), (42.0, 43.0, streams.power_w[41]));
         assert_eq!(segments.len(), 3);
         assert_eq!(streams.missing_power_s(START_S + 40.0, START_S + 44.0), 2.0);
+    }
+
+    /// A sample every 1, 2, 3 and 4 s in turn.
+    fn by_need() -> Streams {
+        after(|samples| {
+            let kept = |sample: &crate::recording::Sample| {
+                [0, 1, 3, 6].contains(&((sample.time_s - START_S) as usize % 10))
+            };
+            samples.retain(kept);
+        })
+    }
+
+    #[test]
+    fn sampled_by_need_a_power_stands_for_the_interval_that_it_ends() {
+        let streams = by_need();
+        assert!(streams.by_need && streams.nominal_interval_s < 4.5);
+        let from = START_S + 13.0;
+        let segments = streams.segments(from, from + 3.0);
+        let power = streams.power_w[streams.index_at_or_after(from + 3.0)];
+        assert!(segments.iter().all(|s| s.power_w == power));
+        assert!(segments[0].held && !segments[segments.len() - 1].held);
+        assert_eq!(streams.missing_power_s(START_S + 10.0, START_S + 50.0), 0.0);
     }
 
     #[test]

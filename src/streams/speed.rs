@@ -1,8 +1,8 @@
 //! Which channel the speed comes from, and how.
 
 use super::fit_line::slope_at_zero;
-use super::mark::take_out;
-use super::position::{offset_m, valid};
+use super::mark::{list, take_out};
+use super::position::{chord_m, offset_m, valid};
 use super::speed_faults::FASTEST_M_S;
 use super::{Repair, SpeedSource, Streams};
 
@@ -36,6 +36,7 @@ pub(super) fn settle(streams: &mut Streams, in_file: &[bool], wheel_sensor: Opti
     } else if 2 * positions >= samples && positions >= 3 {
         streams.speed_source = SpeedSource::Positions;
         streams.speed_m_s = (0..samples).map(|i| from_positions(streams, i)).collect();
+        across_holes(streams);
     } else {
         streams.speed_source = SpeedSource::None;
         streams.speed_m_s = vec![f64::NAN; samples];
@@ -133,6 +134,45 @@ fn from_positions(streams: &Streams, i: usize) -> f64 {
         (Some(east), Some(north)) => east.hypot(north),
         _ => f64::NAN,
     }
+}
+
+/// Across a hole in the positions the way is known, and with it the mean speed: the speeds at both ends joined by
+/// the parabola of that mean. The way is the straight line, or, where the course bends, a little short of it.
+fn across_holes(streams: &mut Streams) {
+    let known: Vec<usize> = (0..streams.time_s.len()).filter(|&i| valid(streams, i)).collect();
+    let mut filled = Vec::new();
+    for pair in known.windows(2).filter(|pair| pair[1] > pair[0] + 1) {
+        let (a, b) = (pair[0], pair[1]);
+        let (start_s, end_s) = (streams.time_s[a], streams.time_s[b]);
+        let (from, to) = (streams.speed_m_s[a], streams.speed_m_s[b]);
+        let Some(way_m) = chord_m(streams, a, b) else {
+            continue;
+        };
+        let mean = way_m / (end_s - start_s);
+        let open = end_s - start_s <= LONGEST_FILL_S && !streams.paused_between(start_s, end_s);
+        if !open || !(from + to).is_finite() || mean > FASTEST_M_S {
+            continue;
+        }
+        for i in a + 1..b {
+            let share = (streams.time_s[i] - start_s) / (end_s - start_s);
+            let bow = 6.0 * share * (1.0 - share) * (mean - 0.5 * (from + to));
+            streams.speed_m_s[i] = (from + share * (to - from) + bow).max(0.0);
+            filled.push(i);
+        }
+    }
+    list(
+        &streams.time_s,
+        &filled,
+        "speed across a hole in positions",
+        &mut streams.repairs,
+        |span| {
+            format!(
+                "{} {} by the way between the positions around",
+                span.count("speed"),
+                span.when()
+            )
+        },
+    );
 }
 
 /// Fills holes where the file had no speed but has a distance, and lists them. Values that were taken

@@ -1,8 +1,9 @@
 //! Estimates → set-ups with their combined uncertainty, and every pair compared.
 
 use super::distrust::same_thing;
+use super::yaw::Yaw;
 use super::{SetupResult, Surveyed};
-use crate::air::{AirState, UNKNOWN_WIND_M_S};
+use crate::air::AirState;
 use crate::estimate::budget::BudgetLine;
 use crate::estimate::cells::{PassRide, Shift, rig};
 use crate::estimate::joint::layout::differs;
@@ -96,7 +97,7 @@ pub(super) fn setup_results(
                 crr: crr(index, setup, joint, rolling),
                 blocks: drag.map_or(0, |d| d.blocks),
                 passes: day.rides.iter().filter(|r| r.setup == index).count(),
-                yaw_rms_deg: yaw_rms_deg(day.rides.iter().filter(|r| r.setup == index)),
+                yaw: Yaw::of(day, joint, index),
                 chance_lowest: lowest.as_ref().and_then(|l| {
                     let at = ridden.iter().position(|s| *s == index)?;
                     l.get(at).copied()
@@ -121,16 +122,6 @@ fn crr(index: usize, setup: &Setup, joint: &Joint, rolling: &Rolling) -> (f64, f
         }
         _ => (shared, rolling.standard_uncertainty),
     }
-}
-
-fn yaw_rms_deg<'a>(rides: impl Iterator<Item = &'a PassRide>) -> Option<f64> {
-    let known = rides.filter(|r| r.air.wind_standard_uncertainty_m_s < UNKNOWN_WIND_M_S);
-    let (mut squares, mut seconds) = (0.0, 0.0);
-    for (yaw, duration_s) in known.flat_map(PassRide::yaws_deg) {
-        squares += yaw * yaw * duration_s;
-        seconds += duration_s;
-    }
-    (seconds > 0.0).then(|| (squares / seconds).sqrt())
 }
 
 /// What the estimates hold, and what the shared inputs leave in them.

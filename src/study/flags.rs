@@ -1,6 +1,7 @@
 //! What is odd about a pass, in words that can be checked in the recording.
 
-use super::result::PassSeen;
+use super::result::{PassResult, PassSeen};
+use crate::course::{Direction, POSITION_STANDARD_UNCERTAINTY_M};
 use crate::estimate::cells::PassRide;
 use crate::estimate::disturbed::Disturbance;
 use crate::estimate::joint::PassJudged;
@@ -62,3 +63,31 @@ pub(super) fn braking(ride: &PassRide) -> Option<String> {
         )
     })
 }
+
+/// The wheel counts more or fewer metres than in the other passes of the direction, by more than three standard
+/// deviations of where two gates are crossed: another line round a bend, or positions that jumped at a gate.
+pub(super) fn other_lines(rides: &[PassRide], course_length_m: f64, passes: &mut [PassResult]) {
+    for direction in [Direction::Forward, Direction::Reverse] {
+        let own = || rides.iter().filter(move |ride| ride.direction == direction);
+        let mut ridden_m: Vec<f64> = own().map(|ride| course_length_m / ride.length_ratio).collect();
+        ridden_m.sort_by(f64::total_cmp);
+        if ridden_m.len() < FEWEST_LINES {
+            continue;
+        }
+        let usual_m = ridden_m[ridden_m.len() / 2];
+        for ride in own() {
+            let longer_m = course_length_m / ride.length_ratio - usual_m;
+            if longer_m.abs() > 3.0 * 2f64.sqrt() * POSITION_STANDARD_UNCERTAINTY_M {
+                passes[ride.pass].flags.push(format!(
+                    "{:.0} m {} than the others by the wheel: another line round a bend, or positions that jumped \
+                     at a gate",
+                    longer_m.abs(),
+                    if longer_m > 0.0 { "longer" } else { "shorter" }
+                ));
+            }
+        }
+    }
+}
+
+/// With fewer passes of a direction nobody knows which one is the usual one.
+const FEWEST_LINES: usize = 3;

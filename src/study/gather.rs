@@ -2,7 +2,7 @@
 
 use crate::error::{Error, Fault, Result};
 use crate::recording::{self, Recording, is_recording_name};
-use crate::streams::{SpeedSource, Streams, align, align_leaving, use_once};
+use crate::streams::{Asked, SpeedSource, Streams, align, align_leaving, join, use_once};
 use crate::test_day::{self, TestDay};
 use crate::treatment::AsRecorded;
 use crate::warning::Warning;
@@ -77,7 +77,6 @@ fn gathered(day: Result<TestDay>, recordings: Vec<(Result<Streams>, Vec<Fault>)>
     for (streams, damage) in recordings {
         faults.extend(damage);
         match streams {
-            Ok(s) if s.speed_source == SpeedSource::None => faults.push(no_speed(&s)),
             Ok(s) => usable.push(s),
             Err(error) => faults.extend(error.faults),
         }
@@ -90,10 +89,21 @@ fn gathered(day: Result<TestDay>, recordings: Vec<(Result<Streams>, Vec<Fault>)>
             return Err(Error { faults });
         }
     };
+    let asked = Asked {
+        air_speed: test_day.air_speed.as_ref().map(|given| given.channel.as_str()),
+        clocks: &test_day.clocks,
+        as_recorded: &test_day.as_recorded,
+    };
+    let (joined, mut warnings) = join(usable, &asked);
+    let (usable, without_speed): (Vec<Streams>, Vec<Streams>) = joined
+        .into_iter()
+        .partition(|s| s.speed_source != SpeedSource::None);
+    faults.extend(without_speed.iter().map(no_speed));
     if usable.is_empty() {
         return Err(Error { faults });
     }
-    let (mut streams, warnings) = use_once(usable);
+    let (mut streams, once) = use_once(usable);
+    warnings.extend(once);
     streams.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
     let test_day = match streams.iter().find_map(|s| s.rider_mass_kg) {
         Some(kg) => test_day.with_rider_mass(kg),

@@ -1,5 +1,7 @@
 //! What all passes share and how well it is known; what the numbers rest on, in sentences.
 
+use super::altitude_lag;
+use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
 use super::speed_scale::SpeedScales;
 use super::track::OnTrack;
@@ -12,6 +14,7 @@ use crate::estimate::joint::{BAROMETER_DRIFT_M_S, Joint};
 use crate::estimate::plain::Averages;
 use crate::estimate::rolling::Rolling;
 use crate::test_day::Shape;
+use crate::treatment::Treatment;
 
 /// What the joint estimate has among its unknowns.
 const INSIDE: [&str; 4] = [
@@ -25,12 +28,13 @@ const INSIDE: [&str; 4] = [
 pub const OWN_SPEED_SCALE: &str = "speed scale of one set-up";
 
 /// The inputs common to all passes with their standard uncertainties.
-pub fn shared(
+pub(super) fn shared(
     surveyed: &Surveyed,
     rides: &[PassRide],
     rolling: &Rolling,
     speed_scales: &SpeedScales,
     on_track: Option<&OnTrack>,
+    delays: &PowerDelays,
 ) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
     let count = rides.len() as f64;
@@ -131,14 +135,18 @@ pub fn shared(
             ..Shift::default()
         }));
     }
-    let own = speed_scales.own_standard_uncertainty.iter().enumerate();
-    inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
-        of_setup: Some(setup),
-        ..line(OWN_SPEED_SCALE, *u, "1", |e| Shift {
-            speed_scale: 1.0 + e,
+    if let Some(open_s) = altitude_lag::open_s(surveyed) {
+        inputs.push(line("altitude lag", open_s, "s", |e| Shift {
+            altitude_lag_s: e,
             ..Shift::default()
-        })
-    }));
+        }));
+    }
+    if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
+        inputs.push(line("power delay", open_s, "s", |e| Shift {
+            power_delay_s: e,
+            ..Shift::default()
+        }));
+    }
     let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
     inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
         warming_k_per_h: e,
@@ -156,6 +164,23 @@ pub fn shared(
             ..Shift::default()
         }
     }));
+    let of_surfaces = surfaces(surveyed);
+    if of_surfaces > 0.0 {
+        inputs.push(line("rolling resistance of surfaces", of_surfaces, "1", |e| {
+            Shift {
+                crr_factor: e,
+                ..Shift::default()
+            }
+        }));
+    }
+    let own = speed_scales.own_standard_uncertainty.iter().enumerate();
+    inputs.extend(own.filter(|(_, u)| **u > 0.0).map(|(setup, u)| SharedInput {
+        of_setup: Some(setup),
+        ..line(OWN_SPEED_SCALE, *u, "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        })
+    }));
     if surveyed.ridden.course.shape != Shape::Loop {
         inputs.push(line(
             "climb from start to finish",
@@ -170,6 +195,15 @@ pub fn shared(
     inputs
 }
 
+/// Of the factors of the surfaces in `test.toml`, the largest: they are moved together.
+fn surfaces(surveyed: &Surveyed) -> f64 {
+    let used = !surveyed.test_day.as_recorded.leaves(Treatment::Surfaces);
+    let given = surveyed.test_day.surfaces.iter().filter(|_| used);
+    given
+        .map(|surface| surface.crr_factor.standard_uncertainty)
+        .fold(0.0, f64::max)
+}
+
 /// Of the finish above the start: the pooled profile's noise, and the drift of each pass's barometer.
 fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
     let count = rides.len() as f64;
@@ -179,7 +213,7 @@ fn climb_uncertainty_m(surveyed: &Surveyed, rides: &[PassRide]) -> f64 {
         .course
         .profile
         .as_ref()
-        .map_or(0.0, |p| p.standard_uncertainty_m);
+        .map_or(0.0, |p| p.standard_uncertainty_m.hypot(p.wander_m));
     noise.hypot(BAROMETER_DRIFT_M_S * seconds / count.sqrt())
 }
 
@@ -237,7 +271,7 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
     let mut all = surveyed.test_day.assumptions.clone();
     all.push(format!(
         "CdA is taken as the same at every yaw, and side force is left out: mind it with wheels. Yaw as ridden \
-         (root mean square): {}.",
+         (root mean square, gusts and what is not known of the wind included; nine tenths of the time between): {}.",
         yaws(setups)
     ));
     all.push("Power: mean over the second that ends at its stamp; speed: that at its stamp.".to_string());
@@ -250,10 +284,10 @@ pub fn assumptions(surveyed: &Surveyed, rolling: &Rolling, setups: &[SetupResult
 fn yaws(setups: &[SetupResult]) -> String {
     let known: Vec<String> = setups
         .iter()
-        .filter_map(|s| s.yaw_rms_deg.map(|yaw| format!("'{}' {yaw:.0}°", s.name)))
+        .filter_map(|s| s.yaw.map(|yaw| format!("'{}' {}", s.name, yaw.in_words())))
         .collect();
     if known.is_empty() {
-        "not known, since the wind is not".to_string()
+        "not known, since the wind across the road is not".to_string()
     } else {
         known.join(", ")
     }

@@ -2,9 +2,13 @@
 
 mod air_speed;
 
+mod altitude_lag;
+
 mod answer;
 
 mod assign;
+
+mod covered;
 
 mod day_notes;
 
@@ -18,6 +22,8 @@ mod gather;
 
 mod inputs;
 
+mod power_delay;
+
 mod power_zero;
 
 mod predict;
@@ -28,7 +34,13 @@ mod remarks;
 
 mod result;
 
+mod sampling;
+
 mod slow;
+
+mod starting;
+
+mod road_remarks;
 
 mod speed_scale;
 
@@ -38,13 +50,21 @@ mod track;
 
 mod weather;
 
+mod surface;
+
+mod yaw;
+
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
+
+pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 
 pub use stopwatch::Stopwatched;
 
+pub use yaw::Yaw;
+
 pub use speed_scale::{Common, Own, SpeedScales};
 
-pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
 pub use predict::{DRAWS, Prediction, predict};
 
@@ -52,7 +72,7 @@ pub use prepare::{Prepared, prepared};
 
 pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
 
-use crate::course::survey;
+use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
 use crate::estimate::cells::{PassRide, Shift, accounts};
@@ -85,8 +105,14 @@ pub fn passes_gathered(mut gathered: Gathered, folder: &Path) -> Result<Surveyed
     let air_speed = gathered.test_day.air_speed.as_ref();
     let air_speed_warnings = air_speed::take(&mut gathered.streams, air_speed, &test_toml)
         .map_err(|error| with_bad_files(error, &gathered.faults))?;
-    let ridden = survey(&gathered.streams, gathered.test_day.course.as_ref(), &test_toml)
-        .map_err(|error| with_bad_files(error, &gathered.faults))?;
+    let heights = prepare::heights_given(&gathered.test_day);
+    let ridden = survey_knowing(
+        &gathered.streams,
+        gathered.test_day.course.as_ref(),
+        &heights,
+        &test_toml,
+    )
+    .map_err(|error| with_bad_files(error, &gathered.faults))?;
     let mut warnings = gathered.warnings;
     warnings.extend(air_speed_warnings);
     warnings.extend(ridden.warnings.iter().cloned());
@@ -143,12 +169,14 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         surveyed,
         rides,
         rolling,
+        slow_places,
         averages,
         mut passes,
         airs,
         zeros,
         speed_scales,
         on_track,
+        delays,
         mut warnings,
     } = prepared;
     let day = day(&surveyed, &rides);
@@ -163,10 +191,16 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) =
-        inputs::shared(&surveyed, &rides, &rolling, &speed_scales, on_track.as_ref())
-            .into_iter()
-            .partition(|input| input.inside);
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(
+        &surveyed,
+        &rides,
+        &rolling,
+        &speed_scales,
+        on_track.as_ref(),
+        &delays,
+    )
+    .into_iter()
+    .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
     budget_lines.extend(inputs::inside(&joint, &inside, &averages));
     let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
@@ -216,16 +250,21 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         joint: &joint,
         setups: &setup_results,
         passes: &passes,
+        slow_places: &slow_places,
     }));
     warnings.extend(distrust::distrust(&day, &setup_results, &findings));
+    warnings.extend(altitude_lag::warning(&surveyed));
     warnings.extend(no_account);
     warnings.extend(day_notes::remarks(&surveyed.test_day, &zeros, &rides));
-    warnings.extend(speed_scales.warnings(&surveyed));
     warnings.extend(slow::remarks(&surveyed, &airs, &rides));
+    warnings.extend(speed_scales.warnings(&surveyed));
+    warnings.extend(sampling::remarks(&surveyed));
     let mut assumptions = inputs::assumptions(&surveyed, &rolling, &setup_results);
+    assumptions.extend(delays.sentence());
+    assumptions.extend(altitude_lag::sentence(&surveyed));
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
-    assumptions.extend(slow::sentences(&surveyed));
     assumptions.extend(speed_scales.sentences(&surveyed.test_day));
+    assumptions.extend(slow::sentences(&surveyed));
     assumptions.extend(on_track.map(|on_track| on_track.sentence()));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
@@ -244,6 +283,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        power_delays: delays.told(),
         speed_scales,
         assumptions,
         warnings,

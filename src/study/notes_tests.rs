@@ -36,7 +36,8 @@ impl Day {
         let (airs, _) = airs(&surveyed, &test_toml).unwrap();
         let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
         let scales = SpeedScales::of(&surveyed, &assigned);
-        rides(&surveyed, &assigned, &airs, &zeros, &scales, None).0
+        let streams = zeros.corrected(&surveyed.streams);
+        rides(&surveyed, &assigned, &airs, &zeros, &streams, &scales, None).0
     }
 }
 

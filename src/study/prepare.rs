@@ -1,20 +1,24 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
+use super::altitude_lag;
 use super::assign::{self, Assigned};
-use super::flags::braking;
+use super::flags::{braking, other_lines};
+use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
 use super::track::OnTrack;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes, slow};
+use super::{PassResult, Surveyed, covered, day_notes, slow};
 use crate::air::Air;
+use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
+use crate::estimate::braking::{SlowPlace, share_slow_places};
 use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, Shift, cell_count, cut};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
-use crate::test_day::Shape;
+use crate::test_day::{Shape, Surface, TestDay};
 use crate::treatment::Treatment;
 use crate::warning::Warning;
 
@@ -24,12 +28,15 @@ pub struct Prepared {
     pub surveyed: Surveyed,
     pub rides: Vec<PassRide>,
     pub rolling: Rolling,
+    /// What the passes of a direction brake for.
+    pub slow_places: Vec<SlowPlace>,
     pub(super) averages: Averages,
     pub(super) passes: Vec<PassResult>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
     pub speed_scales: SpeedScales,
     pub on_track: Option<OnTrack>,
+    pub(super) delays: PowerDelays,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -37,6 +44,14 @@ impl Prepared {
     /// As the estimates take it.
     pub fn day(&self) -> Day<'_> {
         day(&self.surveyed, &self.rides)
+    }
+}
+
+/// What the rider says of the altitudes.
+pub(super) fn heights_given(day: &TestDay) -> HeightsGiven {
+    HeightsGiven {
+        lag_s: day.altitude_lag_s,
+        as_recorded: day.as_recorded.clone(),
     }
 }
 
@@ -60,19 +75,45 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
+    warnings.extend(covered::mend(&mut surveyed, &assigned, &airs));
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
     let on_track = OnTrack::of(&surveyed);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
-    let (mut rides, passes) = rides(
-        &surveyed,
-        &assigned,
-        &airs,
-        &zeros,
-        &speed_scales,
-        on_track.as_ref(),
-    );
-    slow::place(&mut rides, &surveyed, &airs);
+    let as_recorded = zeros.corrected(&surveyed.streams);
+    let cut = |surveyed: &Surveyed, streams: &[Streams]| {
+        let (mut rides, passes) = rides(
+            surveyed,
+            &assigned,
+            &airs,
+            &zeros,
+            streams,
+            &speed_scales,
+            on_track.as_ref(),
+        );
+        slow::place(&mut rides, surveyed, &airs);
+        (rides, passes)
+    };
+    let (mut rides, mut passes) = cut(&surveyed, &as_recorded);
+    let delays = PowerDelays::of(&surveyed.test_day, &surveyed.ridden.passes, &rides, &as_recorded);
+    let in_step = delays.corrected(as_recorded);
+    if delays.moves_any() {
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
+    warnings.extend(delays.warnings(&surveyed.streams));
+    for _ in 0..altitude_lag::ROUNDS {
+        let heights = altitude_lag::Heights {
+            day: &surveyed.test_day,
+            passes: &surveyed.ridden.passes,
+            streams: &surveyed.streams,
+        };
+        if !heights.put_back(&mut surveyed.ridden.course, &rides) {
+            break;
+        }
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
+    let slow_places = brakes(&surveyed, &mut rides, &mut passes);
+    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -87,12 +128,14 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     Ok(Prepared {
         rides,
         rolling,
+        slow_places,
         averages,
         passes,
         airs,
         zeros,
         speed_scales,
         on_track,
+        delays,
         warnings,
         surveyed,
     })
@@ -158,16 +201,38 @@ pub(super) fn nothing_usable(surveyed: &Surveyed, passes: &[PassResult]) -> Erro
     .into()
 }
 
-/// Cuts every pass that counts into cells; the results of all passes come with their flags.
+/// What the brakes took is told of each pass, and where most passes brake.
+fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]) -> Vec<SlowPlace> {
+    if surveyed.test_day.as_recorded.leaves(Treatment::Brakes) {
+        for cell in rides.iter_mut().flat_map(|ride| &mut ride.cells) {
+            cell.braked_j = 0.0;
+        }
+    }
+    let slow_places = share_slow_places(rides);
+    for ride in rides.iter() {
+        passes[ride.pass].flags.extend(braking(ride));
+    }
+    slow_places
+}
+
+fn surfaces(surveyed: &Surveyed) -> &[Surface] {
+    if surveyed.test_day.as_recorded.leaves(Treatment::Surfaces) {
+        &[]
+    } else {
+        &surveyed.test_day.surfaces
+    }
+}
+
+/// Cuts every pass that counts out of the recordings as they were set right, into cells; the results of all passes come with their flags.
 pub(super) fn rides(
     surveyed: &Surveyed,
     assigned: &Assigned,
     airs: &[Air],
     zeros: &PowerZeros,
+    all_streams: &[Streams],
     speed_scales: &SpeedScales,
     on_track: Option<&OnTrack>,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
-    let all_streams = zeros.corrected(&surveyed.streams);
     let blocks = 0..surveyed.test_day.blocks.len();
     let noted_at_s: Vec<Option<f64>> = blocks
         .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
@@ -179,8 +244,7 @@ pub(super) fn rides(
         .iter()
         .filter(|a| a.setup.is_some() && a.left_out.is_none())
         .count();
-    let lap = surveyed.test_day.course.and_then(|course| course.lap);
-    let track = lap.is_some_and(|lap| lap.is_track());
+    let track = surveyed.test_day.on_a_track();
     let mut rides = Vec::new();
     let mut results = Vec::new();
     for (index, pass) in all.iter().enumerate() {
@@ -208,6 +272,7 @@ pub(super) fn rides(
                 },
                 bends: on_track.map(|on_track| on_track.bends),
                 speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
+                surfaces: surfaces(surveyed),
                 speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,
@@ -216,7 +281,6 @@ pub(super) fn rides(
                 Ok(mut ride) => {
                     kept = true;
                     day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
-                    flags.extend(braking(&ride));
                     rides.push(ride);
                 }
                 Err(reason) => flags.push(format!("not fitted: {reason}")),

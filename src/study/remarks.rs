@@ -1,8 +1,9 @@
 //! What a careful reader of the day would point out, each with what to do about it.
 
 use super::flags::ODD;
+use super::road_remarks;
 use super::{PassResult, SetupResult, Surveyed};
-use crate::estimate::cells::{Shift, accounts};
+use crate::estimate::braking::SlowPlace;
 use crate::estimate::joint::Joint;
 use crate::estimate::plain::{Averages, Day};
 use crate::estimate::rolling::Rolling;
@@ -16,16 +17,12 @@ const USUAL_CDA_M2: std::ops::RangeInclusive<f64> = 0.15..=0.60;
 const USUAL_CRR: std::ops::RangeInclusive<f64> = 0.0015..=0.015;
 /// Forward and reverse farther apart than this are worth a remark.
 const DIRECTION_SHARE: f64 = 0.10;
-/// Below this share of the work going into the air, CdA rests on everything else being right.
-const SMALL_DRAG_SHARE: f64 = 0.35;
 /// Passes whose barometers disagree by more than this tell little of the road's shape.
 const HEIGHTS_APART_M: f64 = 1.5;
 
 /// Left over in each cell, root mean square, as the mean of passes. Fifteen ordinary rides on a rolling road had
 /// 0.6 to 2.7 m, one with long braked descents and an altitude that lags had 4.1 m (seen on real recordings).
 const LEFT_OVER_M: f64 = 3.0;
-/// Yaw farther apart than this between set-ups is worth a remark.
-const YAW_APART_DEG: f64 = 2.0;
 
 /// Drag and rolling resistance of a set-up correlated beyond this are not told apart.
 pub(super) const NOT_SEPARATED: f64 = 0.9;
@@ -40,6 +37,7 @@ pub struct Seen<'a> {
     pub joint: &'a Joint,
     pub setups: &'a [SetupResult],
     pub passes: &'a [PassResult],
+    pub slow_places: &'a [SlowPlace],
 }
 
 pub fn remarks(seen: &Seen) -> Vec<Warning> {
@@ -56,7 +54,7 @@ pub fn remarks(seen: &Seen) -> Vec<Warning> {
     odd(seen, &mut all);
     what_differs(seen, &mut all);
     one_way(seen, &mut all);
-    yaw(seen, &mut all);
+    all.extend(road_remarks::remarks(seen));
     all
 }
 
@@ -132,27 +130,6 @@ fn directions(seen: &Seen, all: &mut Vec<Warning>) {
 }
 
 fn drag_areas(seen: &Seen, all: &mut Vec<Warning>) {
-    let (mut air_j, mut crank_j) = (0.0, 0.0);
-    for pass in &seen.averages.passes {
-        let ride = &seen.day.rides[pass.ride];
-        let setup = &seen.day.setups[ride.setup];
-        for account in accounts(ride, setup, seen.day.course_length_m, &Shift::default()) {
-            air_j += pass.cda_m2 * account.air_j_m2;
-            crank_j += setup.drivetrain_efficiency.value * account.crank_j;
-        }
-    }
-    let share = air_j / crank_j;
-    if crank_j > 0.0 && share < SMALL_DRAG_SHARE {
-        all.push(Warning::new(
-            "small share of drag",
-            format!(
-                "only {:.0} % of the work done went into the air: every other input weighs {:.0} times as much in CdA",
-                100.0 * share.max(0.0),
-                (1.0 / share.max(0.02)).round()
-            ),
-            "A flatter or faster stretch tells set-ups apart with fewer passes.",
-        ));
-    }
     for setup in seen.setups {
         let Some((cda, _, _)) = setup.cda_m2 else { continue };
         if !USUAL_CDA_M2.contains(&cda) {
@@ -249,6 +226,16 @@ fn repairs(seen: &Seen, all: &mut Vec<Warning>) {
 
 fn heights(seen: &Seen, all: &mut Vec<Warning>) {
     match &seen.surveyed.ridden.course.profile {
+        Some(profile) if profile.wander_m > 0.0 => all.push(Warning::new(
+            "altitude from positions",
+            format!(
+                "passes disagree in the shape of the road as altitudes from positions do, and a barometer's do not: a \
+                 climb is known to ± {:.1} m only",
+                profile.wander_m
+            ),
+            "Record with a barometer, or take the unit's barometer into use; out and back or round a loop the climb \
+             cancels.",
+        )),
         Some(profile) if profile.disagreement_m > HEIGHTS_APART_M => all.push(Warning::new(
             "altitude",
             format!(
@@ -379,19 +366,4 @@ fn one_way(seen: &Seen, all: &mut Vec<Warning>) {
         )
     };
     all.push(Warning::new("one way", message, next));
-}
-
-/// Yaw that differs between set-ups is a difference that the balance does not know.
-fn yaw(seen: &Seen, all: &mut Vec<Warning>) {
-    let yaws: Vec<f64> = seen.setups.iter().filter_map(|s| s.yaw_rms_deg).collect();
-    let (low, high) = yaws
-        .iter()
-        .fold((f64::INFINITY, 0f64), |(l, h), y| (l.min(*y), h.max(*y)));
-    if yaws.len() > 1 && high - low > YAW_APART_DEG {
-        all.push(Warning::new(
-            "yaw",
-            format!("the wind crossed the road differently for the set-ups: yaw of {low:.0}° to {high:.0}°"),
-            "Ride both in the same wind; wheels and helmets change with yaw, and this shows as a difference.",
-        ));
-    }
 }

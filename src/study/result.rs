@@ -2,6 +2,7 @@
 
 use super::speed_scale::SpeedScales;
 use super::stopwatch::Stopwatched;
+use super::yaw::Yaw;
 use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
@@ -79,8 +80,8 @@ pub struct SetupResult {
     pub crr: (f64, f64),
     pub blocks: usize,
     pub passes: usize,
-    /// Root mean square of the yaw ridden; `None` where nothing is known of the wind.
-    pub yaw_rms_deg: Option<f64>,
+    /// `None` where the wind across the road is not known.
+    pub yaw: Option<Yaw>,
     /// With three or more set-ups: the chance of being the lowest.
     pub chance_lowest: Option<f64>,
 }
@@ -103,6 +104,15 @@ pub struct Basis {
     pub around: Surroundings,
 }
 
+/// By how much power is stamped later than the speed that it made, of one recording, and what was done about it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PowerDelay {
+    pub delay_s: f64,
+    pub standard_uncertainty_s: f64,
+    /// 0: left as recorded.
+    pub applied_s: f64,
+}
+
 /// The answer to a test day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Compared {
@@ -117,6 +127,8 @@ pub struct Compared {
     pub budget: Vec<BudgetLine>,
     pub basis: Basis,
     pub rolling: Rolling,
+    /// One for each recording; empty where none is looked for.
+    pub power_delays: Vec<PowerDelay>,
     pub speed_scales: SpeedScales,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.

@@ -15,6 +15,7 @@ pub(super) const TOP: &[&str] = &[
     "block",
     "exclude",
     "window",
+    "surface",
 ];
 pub(super) const RIDER: &[&str] = &[
     "total_mass_kg",
@@ -38,9 +39,17 @@ pub(super) const SENSORS: &[&str] = &[
     "as_recorded",
     "speed_scale",
     "speed_scale_standard_uncertainty",
+    "clock_offset_s",
+    "clock_offset_standard_uncertainty_s",
+    "power_delay_s",
+    "power_delay_standard_uncertainty_s",
+    "altitude_lag_s",
+    "altitude_lag_standard_uncertainty_s",
     "power_scale_per_k",
     "power_scale_per_k_standard_uncertainty",
     "power_side",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
 ];
 pub(super) const COURSE: &[&str] = &[
     "shape",
@@ -102,6 +111,14 @@ pub(super) const BLOCK: &[&str] = &[
 ];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
+pub(super) const SURFACE: &[&str] = &[
+    "from_m",
+    "to_m",
+    "crr",
+    "crr_standard_uncertainty",
+    "crr_factor",
+    "crr_factor_standard_uncertainty",
+];
 
 const ALL: &[(&str, &[&str])] = &[
     ("[rider]", RIDER),
@@ -115,6 +132,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[[block]]", BLOCK),
     ("[[exclude]]", EXCLUDE),
     ("[[window]]", WINDOW),
+    ("[[surface]]", SURFACE),
 ];
 
 /// What to do about a key that its table does not know.

@@ -3,6 +3,7 @@
 mod air_speed;
 mod bicycle;
 mod blocks;
+mod clocks;
 mod faults;
 mod gates;
 mod keys;
@@ -18,6 +19,7 @@ mod sensors;
 mod setups;
 mod slow;
 mod suggest;
+mod surfaces;
 mod syntax;
 #[cfg(test)]
 mod tests;
@@ -25,6 +27,7 @@ mod tests;
 pub use parse::{parse, read, without_file};
 pub use slow::{PowerSide, Slow};
 
+use crate::streams::ClockGiven;
 use crate::treatment::AsRecorded;
 
 /// A value with its standard uncertainty, and whether the user wrote it.
@@ -54,10 +57,18 @@ pub struct TestDay {
     pub blocks: Vec<Block>,
     pub excludes: Vec<Exclude>,
     pub windows: Vec<Window>,
+    /// In the order of their places; they do not overlap.
+    pub surfaces: Vec<Surface>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
+    /// Clocks of units that the user knows to be off.
+    pub clocks: Vec<ClockGiven>,
     /// True over recorded speed, where the user gives it for all set-ups.
     pub speed_scale: Option<Measured>,
+    /// By how much power is stamped later than the speed that it makes, where the user knows it. [s]
+    pub power_delay_s: Option<Measured>,
+    /// By how much altitude comes after the road, where the user knows it. [s]
+    pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
 }
@@ -173,6 +184,14 @@ pub struct LapGiven {
 /// Laps up to this length are tracks, in whose bends one leans; of longer ones only where a radius is given.
 pub const LONGEST_TRACK_M: f64 = 500.0;
 
+impl TestDay {
+    /// Whether the course is a measured lap in whose bends one leans.
+    pub fn on_a_track(&self) -> bool {
+        let lap = self.course.and_then(|course| course.lap);
+        lap.is_some_and(|lap| lap.is_track())
+    }
+}
+
 impl LapGiven {
     /// Whether it is a track of two bends.
     pub fn is_track(&self) -> bool {
@@ -228,6 +247,17 @@ pub struct Window {
     pub pass: Option<PassRef>,
     pub from_m: Option<f64>,
     pub to_m: Option<f64>,
+}
+
+/// Part of the course on which tyres roll otherwise. Metres along the course from its start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Surface {
+    pub line: usize,
+    pub from_m: f64,
+    /// Infinite: to the finish.
+    pub to_m: f64,
+    /// Times the Crr of whatever is ridden; a ratio.
+    pub crr_factor: Measured,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -2,10 +2,11 @@
 
 use super::bicycle::{self, Bicycle};
 use super::faults::Faults;
+use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
-    Measured, PowerAt, Slow, TestDay, air_speed, blocks, gates, keys, notes, readings, sensors, setups, slow,
-    syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
+    setups, slow, surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -104,8 +105,12 @@ pub fn without_file() -> TestDay {
         blocks: Vec::new(),
         excludes: Vec::new(),
         windows: Vec::new(),
+        surfaces: Vec::new(),
         as_recorded: AsRecorded::default(),
+        clocks: Vec::new(),
         speed_scale: None,
+        power_delay_s: None,
+        altitude_lag_s: None,
         assumptions,
     }
 }
@@ -152,15 +157,22 @@ fn read_tables(top: &Section) -> TestDay {
     let left = sensors
         .as_ref()
         .map_or_else(AsRecorded::default, sensors::as_recorded);
+    let clocks = sensors.as_ref().map_or_else(Vec::new, clocks::read);
     let slow = slow::read(sensors.as_ref(), rider.as_ref(), &mut later_assumptions);
     let speed_scale = sensors
         .as_ref()
-        .and_then(|section| super::sensors::speed_scale(section, &mut later_assumptions));
+        .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
     for (setup, section) in setups.iter_mut().zip(&setup_sections) {
         setup.speed_scale = super::sensors::speed_scale(section, &mut later_assumptions);
     }
+    let known = |quantity| sensors::known(sensors.as_ref()?, quantity);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
     notes::settle_means(&blocks, &mut setups, &mut bicycles, &mut later_assumptions);
+    let surfaces = surfaces::read(
+        &top.many("surface", keys::SURFACE),
+        setups.first().map(|setup| setup.crr),
+        &mut later_assumptions,
+    );
     let course = top
         .one("course", keys::COURSE)
         .map(|section| gates::read(&section, &mut later_assumptions));
@@ -200,8 +212,12 @@ fn read_tables(top: &Section) -> TestDay {
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
+        surfaces,
         as_recorded: left,
+        clocks,
         speed_scale,
+        power_delay_s: known(&POWER_DELAY),
+        altitude_lag_s: known(&ALTITUDE_LAG),
         assumptions,
     }
 }

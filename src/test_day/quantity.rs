@@ -157,6 +157,25 @@ pub(super) static CENTRE_OF_MASS_HEIGHT: Quantity = Quantity {
     guesses: &[guess(50.0, 150.0, "centimetres", |v| v / 100.0)],
 };
 
+/// Its default uncertainty is a judgement: 0.0007 on a Crr of 0.0045, as for a Crr that is written.
+pub(super) static CRR_FACTOR: Quantity = Quantity {
+    key: "crr_factor",
+    uncertainty_key: "crr_factor_standard_uncertainty",
+    name: "factor of rolling resistance",
+    unit: "",
+    low: 0.2,
+    high: 10.0,
+    uncertainty_high: 5.0,
+    uncertainty: 0.15,
+    advice: "Write how many times the Crr of [tyres] holds there, such as 1.5.",
+    guesses: &[guess(
+        0.0005,
+        0.05,
+        "the Crr itself, which is written as crr",
+        |v| v,
+    )],
+};
+
 pub(super) static SPEED_SCALE: Quantity = Quantity {
     key: "speed_scale",
     uncertainty_key: "speed_scale_standard_uncertainty",
@@ -181,6 +200,32 @@ pub(super) static POWER_ZERO: Quantity = Quantity {
     uncertainty: 0.0,
     advice: "Write the torque in N m that the meter shows with nothing on the pedals, before it is zeroed, such as 0.3.",
     guesses: &[],
+};
+
+pub(super) static POWER_DELAY: Quantity = Quantity {
+    key: "power_delay_s",
+    uncertainty_key: "power_delay_standard_uncertainty_s",
+    name: "delay of the power",
+    unit: " s",
+    low: -5.0,
+    high: 10.0,
+    uncertainty_high: 5.0,
+    uncertainty: 0.3,
+    advice: "Write by how many seconds the power comes later than the speed that it makes, such as 1.2.",
+    guesses: &[guess(50.0, 10_000.0, "milliseconds", |v| v / 1000.0)],
+};
+
+pub(super) static ALTITUDE_LAG: Quantity = Quantity {
+    key: "altitude_lag_s",
+    uncertainty_key: "altitude_lag_standard_uncertainty_s",
+    name: "lag of the altitude",
+    unit: " s",
+    low: 0.0,
+    high: 20.0,
+    uncertainty_high: 10.0,
+    uncertainty: 0.5,
+    advice: "Write by how many seconds the altitude comes after the road, such as 2.0.",
+    guesses: &[guess(50.0, 20_000.0, "milliseconds", |v| v / 1000.0)],
 };
 
 pub(super) static ROLLOUT: Quantity = Quantity {

@@ -132,7 +132,7 @@ impl<'a> Section<'a> {
         self.faults.add(self.line_of(key), &path, what, next_step);
     }
 
-    fn value(&self, key: &str, expected: &str, example: &str) -> Option<&'a Value> {
+    pub fn value(&self, key: &str, expected: &str, example: &str) -> Option<&'a Value> {
         let item = self.table.get(key)?;
         if item.as_value().is_none() {
             self.wrong_type(key, item, expected, example);
@@ -140,7 +140,7 @@ impl<'a> Section<'a> {
         item.as_value()
     }
 
-    fn wrong_type(&self, key: &str, item: &Item, expected: &str, example: &str) {
+    pub fn wrong_type(&self, key: &str, item: &Item, expected: &str, example: &str) {
         let what = format!("{} where {expected} is expected", kind(item));
         self.fault(key, what, format!("Write {example}."));
     }

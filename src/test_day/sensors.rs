@@ -1,10 +1,28 @@
 //! `[sensors]`: what is known of the sensors, and what is to be left as they recorded it.
 
 use super::Measured;
+use super::quantity::Quantity;
 use super::quantity::{SPEED_SCALE, plain};
 use super::section::Section;
 use super::suggest::{listed, nearest};
 use crate::treatment::{AsRecorded, Treatment};
+
+/// What is known of one sensor; nothing where the user does not say.
+pub(super) fn known(section: &Section, quantity: &Quantity) -> Option<Measured> {
+    let typed = section.quantity(quantity);
+    if typed.value.is_none() && typed.uncertainty.is_some() {
+        section.fault(
+            quantity.uncertainty_key,
+            format!("there is no {} beside it", quantity.key),
+            quantity.advice,
+        );
+    }
+    Some(Measured {
+        value: typed.value?,
+        standard_uncertainty: typed.uncertainty.unwrap_or(quantity.uncertainty),
+        given: true,
+    })
+}
 
 /// The names in `as_recorded`; a fault for each that is none.
 pub(super) fn as_recorded(section: &Section) -> AsRecorded {

@@ -70,8 +70,12 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         end_speed_m_s: speed,
         start_gradient: 0.0,
         end_gradient: 0.0,
+        start_power_w: 0.0,
+        end_power_w: 0.0,
         unknown_power_j: 0.0,
         braked_j: 0.0,
+        crr_factor: 1.0,
+        surface_share: 0.0,
     };
     PassRide {
         pass: 0,
@@ -79,6 +83,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         block: 0,
         direction,
         middle_s: 0.0,
+        start_s: 0.0,
         cells: vec![cell],
         gravity_m_s2: AROUND.gravity_m_s2,
         air: AIR,

@@ -16,9 +16,13 @@ mod held_out;
 
 mod hand_marked;
 
+mod joined;
+
 mod joint_days;
 
 mod mixed_models;
+
+mod new;
 
 mod outside;
 

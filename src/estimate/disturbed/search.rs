@@ -7,8 +7,8 @@ use std::f64::consts::PI;
 
 /// How long a push may last, from nothing to nothing: each 1.5 times the last, so that what lies in between
 /// loses little.
-const PUSHES_S: [f64; LENGTHS] = [4.0, 6.0, 9.0, 13.0, 19.0, 28.0];
-pub(super) const LENGTHS: usize = 6;
+const PUSHES_S: [f64; LENGTHS] = [4.0, 6.0, 9.0, 13.0, 19.0, 28.0, 42.0, 63.0];
+pub(super) const LENGTHS: usize = 8;
 /// So long after a push, in multiples of the gusts' memory, the filter has forgotten it.
 const FORGOTTEN_AFTER_S: f64 = 25.0;
 /// A pass with more of them is a disturbed pass and not a pass with disturbances.

@@ -12,11 +12,11 @@ const DRAG_STANDARD_UNCERTAINTY_SHARE: f64 = 0.15;
 const REACH_M: f64 = 10.0;
 
 /// What is wrong by one amount over the whole pass: drag area, wind east and north, the place along the road.
-pub(super) const WHOLE_PASS: usize = 4;
+pub(in crate::estimate) const WHOLE_PASS: usize = 4;
 
 /// One value for each boundary between steps, the first and the last end included, unless said otherwise.
 #[derive(Debug, Clone)]
-pub(super) struct Trail {
+pub(in crate::estimate) struct Trail {
     /// Along the course, growing in the order ridden: from its start, or on the way back minus that.
     pub at_m: Vec<f64>,
     pub time_s: Vec<f64>,
@@ -54,6 +54,14 @@ impl Trail {
             let ridden_m: f64 = cell.steps.iter().map(ridden_m).sum();
             let stretch = (cell.to_m - cell.from_m).abs() / ridden_m.max(f64::MIN_POSITIVE);
             let doubt_j2 = cell.unknown_power_j.powi(2) + (BRAKED_DISTRUST * cell.braked_j).powi(2);
+            // The balance of a cell rolls as its surface lets it.
+            let balance = Balance {
+                rig: Rig {
+                    crr: crr * cell.crr_factor,
+                    ..balance.rig
+                },
+                ..balance
+            };
             for step in &cell.steps {
                 trail.add(&balance, step, stretch, doubt_j2 / cell.steps.len() as f64);
                 trail.cell.push(number);
@@ -145,6 +153,7 @@ fn ridden_m(step: &RiddenStep) -> f64 {
 }
 
 /// What a pass is accounted with.
+#[derive(Clone, Copy)]
 struct Balance<'a> {
     ride: &'a PassRide,
     rig: Rig,

@@ -21,7 +21,7 @@ struct Gain {
 }
 
 #[derive(Debug)]
-pub(super) struct Whitener {
+pub(in crate::estimate) struct Whitener {
     gains: Vec<Gain>,
 }
 

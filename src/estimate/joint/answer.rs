@@ -117,15 +117,15 @@ fn passes(
             if left_out.studentised.abs() > LOOK_CLOSER {
                 left_out.studentised = without_its_say(model, nodes, pass).unwrap_or(left_out.studentised);
             }
+            let own_spread = spread.fixed_view::<2, 2>(2 * pass, 2 * pass).into_owned();
+            let [headwind, crosswind] = along_and_across(&model.contributions[pass], &own_spread);
             Some(PassJudged {
                 wind_m_s: [
                     (air.wind_east_m_s + beyond[0], sd(2 * pass)),
                     (air.wind_north_m_s + beyond[1], sd(2 * pass + 1)),
                 ],
-                headwind_standard_uncertainty_m_s: along(
-                    &model.contributions[pass],
-                    &spread.fixed_view::<2, 2>(2 * pass, 2 * pass).into_owned(),
-                ),
+                headwind_standard_uncertainty_m_s: headwind,
+                crosswind_standard_uncertainty_m_s: crosswind,
                 left_out,
                 without: change.iter().copied().collect(),
                 disturbances,
@@ -158,15 +158,18 @@ fn without_its_say(model: &Model, nodes: &[Node], pass: usize) -> Option<f64> {
     z.is_finite().then(|| z.copysign(mean))
 }
 
-/// Root mean square over the cells of what the wind's covariance makes along the road.
-fn along(contribution: &Contribution, covariance: &Matrix2<f64>) -> f64 {
-    let (mut sum, mut weights) = (0.0, 0.0);
+/// Root mean square over the cells of what the wind's covariance makes along the road, and across it.
+fn along_and_across(contribution: &Contribution, covariance: &Matrix2<f64>) -> [f64; 2] {
+    let (mut sums, mut weights) = ([0.0; 2], 0.0);
     for air in &contribution.air {
-        let way = Vector2::from(air.slope);
-        sum += way.dot(&(covariance * way));
-        weights += way.norm_squared();
+        let along = Vector2::from(air.slope);
+        let across = Vector2::new(-along[1], along[0]);
+        for (sum, way) in sums.iter_mut().zip([along, across]) {
+            *sum += way.dot(&(covariance * way));
+        }
+        weights += along.norm_squared();
     }
-    (sum / weights).max(0.0).sqrt()
+    sums.map(|sum| (sum / weights).max(0.0).sqrt())
 }
 
 /// Each kind of unknown fixed in turn, and variances differenced: so that nothing counts twice.

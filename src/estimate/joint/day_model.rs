@@ -84,7 +84,8 @@ fn profile_precision(
     let (node_m2, walk_m2) = match profile {
         Some(p) => (
             0.5 * p.standard_uncertainty_m.powi(2),
-            (BAROMETER_DRIFT_M_S * seconds).powi(2) / count / (layout.knots_m.len() - 1) as f64,
+            ((BAROMETER_DRIFT_M_S * seconds).powi(2) / count + p.wander_m.powi(2))
+                / (layout.knots_m.len() - 1) as f64,
         ),
         None => (0.0, UNKNOWN_CLIMB_M.powi(2)),
     };

@@ -89,6 +89,8 @@ pub struct PassJudged {
     pub wind_m_s: [(f64, f64); 2],
     /// Of the wind along the road, root mean square over the pass.
     pub headwind_standard_uncertainty_m_s: f64,
+    /// The same of the wind across it.
+    pub crosswind_standard_uncertainty_m_s: f64,
     /// Its log drag area less what the other passes make it, and that over its standard deviation.
     pub left_out: LeftOut,
     /// What leaving it out adds to the log drag area of each set-up.

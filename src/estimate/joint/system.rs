@@ -3,8 +3,8 @@
 use super::contribution::Contribution;
 use super::layout::{AIR_SPEED_SCALE, GUST_SQUARE, LOG_CDA, Layout, MEAN_WIND, Own, POWER_PER_KELVIN};
 use super::prior::{
-    CDA_MEDIAN_M2, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square, log_cda_covariance,
-    wander_correlation,
+    CDA_MEDIAN_M2, HYPER_PRIOR, Hyper, RATIO_LOG_SD, drift_covariance_n2, gust_mean_square,
+    log_cda_covariance, wander_correlation,
 };
 use crate::estimate::cells::BlockWind;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
@@ -277,11 +277,13 @@ impl Model {
         let drift = drift_covariance_n2(&when);
         let held = |pass: usize| self.contributions[pass].drift_share;
         let (block, pass) = (hyper.block.exp().powi(2), hyper.pass.exp().powi(2));
-        // What one leg more or less makes of the whole power, as a share of the drag.
+        // What one leg more or less makes of the whole power, as a share of the drag. Its strength goes with that of
+        // the mountings, so that the day tells both together.
+        let told = hyper.block.exp() / HYPER_PRIOR[3].0;
         let one_leg: Vec<f64> = (0..when.len())
             .map(|pass| {
                 let c = &self.contributions[pass];
-                c.one_leg_sd * c.wheel_j / (drag_n[pass] * c.distance_m)
+                told * c.one_leg_sd * c.wheel_j / (drag_n[pass] * c.distance_m)
             })
             .collect();
         let log_drag = DMatrix::from_fn(when.len(), when.len(), |i, j| {

@@ -2,7 +2,7 @@
 
 use super::parts::{air_m3_s2, blown_together, gust_mean_square, seconds, walked_n2};
 use super::{Strengths, Twin};
-use crate::estimate::joint::prior::{CDA_LOG_SD, CDA_MEDIAN_M2, RATIO_LOG_SD};
+use crate::estimate::joint::prior::{CDA_LOG_SD, CDA_MEDIAN_M2, HYPER_PRIOR, RATIO_LOG_SD};
 use crate::estimate::joint::{BAROMETER_DRIFT_M_S, UNKNOWN_CLIMB_M};
 use nalgebra::{DMatrix, DVector};
 
@@ -45,7 +45,8 @@ impl Twin<'_> {
             .map(|r| r.in_day.power_scale_per_k_standard_uncertainty);
         s[(p.kelvin, p.kelvin)] = kelvin.fold(1e-7, f64::max).powi(2);
         for (place, ride) in rides.iter().map(|r| (p.leg + r.block, r)) {
-            s[(place, place)] = ride.in_day.one_leg_sd.powi(2);
+            // As much stronger or weaker than usual as the mountings are.
+            s[(place, place)] = (ride.in_day.one_leg_sd * strengths.block_sd / HYPER_PRIOR[3].0).powi(2);
         }
         for place in p.mean_wind {
             s[(place, place)] = self.mean_wind_sd_m_s().powi(2);
@@ -117,7 +118,7 @@ impl Twin<'_> {
         let (own_m2, step_m2) = match self.profile {
             Some(p) => (
                 0.5 * p.standard_uncertainty_m.powi(2),
-                (BAROMETER_DRIFT_M_S * seconds).powi(2) / count / pieces as f64,
+                (p.wander_m.powi(2) + (BAROMETER_DRIFT_M_S * seconds).powi(2) / count) / pieces as f64,
             ),
             None => (0.0, UNKNOWN_CLIMB_M.powi(2)),
         };
