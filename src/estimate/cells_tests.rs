@@ -34,6 +34,8 @@ fn there_and_back() -> Made {
 fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
     Ground {
         speed_scale: 1.0,
+        bends: None,
+        speed_as_by_wheel: false,
         streams: &made.streams,
         course: &made.course,
         air: AirState {

@@ -17,6 +17,9 @@ mod two_units;
 mod positions;
 
 mod length;
+mod speed_positions;
+mod track;
+
 mod timing;
 
 mod long_day;
