@@ -267,7 +267,10 @@ pub(super) fn wander_uncertainty(ascents: &[Ascent], heights: &[f64]) -> f64 {
     if n < 2.0 {
         return ALONE_M;
     }
-    (squares.iter().sum::<f64>() / n / (n - 1.0)).sqrt()
+    // A spread that few passes tell is itself uncertain: (n − 1)/(n − 3), JCGM 101:2008, 6.4.9.4 (M+); for fewer than
+    // four as for four.
+    let few = if n > 4.0 { (n - 1.0) / (n - 3.0) } else { 3.0 };
+    (few * squares.iter().sum::<f64>() / n / (n - 1.0)).sqrt()
 }
 
 pub(super) fn disagreement(ascents: &[Ascent], heights: &[f64]) -> f64 {

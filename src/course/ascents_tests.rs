@@ -35,7 +35,7 @@ fn heights_that_swing_by_metres_wander_and_those_that_swing_by_decimetres_do_not
     let (loud, heights) = pooled(4.0);
     assert!(wander_m(&quiet, NODES, 7).unwrap() < 0.3);
     assert!(wander_m(&loud, NODES, 7).unwrap() > 0.9);
-    // Six passes of which each swings by 4 m: the mean of a difference is known to 4 √2/√6 = 2.3 m.
+    // Six passes of which each swings by 4 m: the mean of a difference is known to 4 √2/√6 = 2.3 m, times √(5/3).
     let known_m = wander_uncertainty(&loud, &heights);
     assert!((1.2..4.0).contains(&known_m), "{known_m}");
 }
