@@ -241,9 +241,15 @@ pub(super) fn wander_m(ascents: &[Ascent], nodes: usize, apart: usize) -> Option
 /// Of the finish above the start, where heights wander: by what passes disagree over three quarters of the course.
 pub(super) fn wander_uncertainty(ascents: &[Ascent], heights: &[f64]) -> f64 {
     let far = (3 * heights.len() / 4).max(1);
+    // As recorded: what wanders for minutes was taken for a drift.
+    let beside = |a: &Ascent, n: usize| a.altitude_m[n] - heights[n];
     let squares: Vec<f64> = ascents
         .iter()
-        .filter_map(|a| mean_square(a, heights, far))
+        .filter_map(|a| {
+            let steps = (far..heights.len()).map(|n| (beside(a, n) - beside(a, n - far)).powi(2));
+            let known: Vec<f64> = steps.filter(|square| square.is_finite()).collect();
+            (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+        })
         .collect();
     let n = squares.len() as f64;
     if n < 2.0 {
@@ -272,3 +278,7 @@ pub(super) fn disagreement(ascents: &[Ascent], heights: &[f64]) -> f64 {
     }
     median(&mut apart).unwrap_or(f64::NAN)
 }
+
+#[cfg(test)]
+#[path = "ascents_tests.rs"]
+mod tests;

@@ -268,6 +268,100 @@ fn shifts_move_what_they_name() {
     assert!((energy(&rest) - energy(&lossier) - 0.01 * total(&rest, |a| a.crank_j)).abs() < 1e-6);
 }
 
+/// A pass two hours after the middle of the day, in air 3 K warmer than the mean.
+#[test]
+fn what_changes_over_the_day_turns_about_its_middle() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let mut ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let shifts = [
+        Shift {
+            warming_k_per_h: 1.5,
+            ..Shift::default()
+        },
+        Shift {
+            mass_loss_kg_per_h: 0.5,
+            ..Shift::default()
+        },
+        Shift {
+            power_scale_per_k: 0.002,
+            ..Shift::default()
+        },
+    ];
+    let sums = |ride: &PassRide, shift: &Shift| -> [f64; 3] {
+        let all = accounts(ride, &made.setup, length_m, shift);
+        [
+            all.iter().map(|a| a.air_j_m2).sum(),
+            all.iter().map(|a| a.weight_n).sum(),
+            all.iter().map(|a| a.crank_j).sum(),
+        ]
+    };
+    let rest = sums(&ride, &Shift::default());
+    for shift in &shifts {
+        assert_eq!(sums(&ride, shift), rest, "in the middle of the day nothing moves");
+    }
+    ride.in_day.since_middle_h = 2.0;
+    ride.in_day.warmer_k = 3.0;
+    let moved = |which: usize| sums(&ride, &shifts[which])[which] / rest[which];
+    // 3 K at 15 °C; 1 kg; 0.6 %.
+    assert!((moved(0) - 288.15 / 291.15).abs() < 1e-9);
+    let mass_kg = made.setup.total_mass_kg.value;
+    assert!((moved(1) - (mass_kg - 1.0) / mass_kg).abs() < 1e-9);
+    assert!((moved(2) - 0.994).abs() < 1e-9);
+}
+
+/// Power moved a second earlier and cut anew, against what the shift makes of the cells as they were.
+#[test]
+fn a_shift_of_the_delay_is_what_power_cut_a_little_earlier_makes() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let cranked = |ride: &PassRide, power_delay_s: f64| -> Vec<f64> {
+        let shift = Shift {
+            power_delay_s,
+            ..Shift::default()
+        };
+        let all = accounts(ride, &made.setup, length_m, &shift);
+        all.iter().map(|a| a.crank_j).collect()
+    };
+    let mut earlier = Made {
+        streams: made.streams.clone(),
+        course: made.course.clone(),
+        passes: made.passes.clone(),
+        setup: made.setup.clone(),
+    };
+    earlier.streams.power_w = made.streams.power_earlier_w(1.0);
+    let moved = cut(&ground(&earlier, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let cells = cranked(&moved, 0.0).into_iter().zip(cranked(&ride, 1.0));
+    for ((exact, linear), plain) in cells.zip(cranked(&ride, 0.0)) {
+        // Power is no straight line over two seconds: a tenth of 235 W.
+        assert!((exact - linear).abs() < 25.0, "{exact} {linear} {plain}");
+    }
+    let whole = |values: Vec<f64>| values.iter().sum::<f64>();
+    let by_delay = whole(cranked(&ride, 1.0)) - whole(cranked(&ride, 0.0));
+    let ends_w = ride.cells[5].end_power_w - ride.cells[0].start_power_w;
+    assert!((by_delay - ends_w).abs() < 1e-6, "{by_delay} {ends_w}");
+}
+
+#[test]
+fn late_heights_lack_what_the_road_climbs_faster_at_the_end_than_at_the_start() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let energy = |altitude_lag_s: f64| -> f64 {
+        let shift = Shift {
+            altitude_lag_s,
+            ..Shift::default()
+        };
+        let all = accounts(&ride, &made.setup, length_m, &shift);
+        all.iter().map(|a| a.energy_j).sum()
+    };
+    let (first, last) = (&ride.cells[0], &ride.cells[5]);
+    let faster_m_s = last.end_speed_m_s * last.end_gradient - first.start_speed_m_s * first.start_gradient;
+    let weight_n = made.setup.total_mass_kg.value * 9.8;
+    assert!((energy(0.0) - energy(2.0) - 2.0 * weight_n * faster_m_s).abs() < 1e-6);
+}
+
 #[test]
 fn what_was_noted_before_the_block_stands_instead_of_the_set_up() {
     let made = there_and_back();

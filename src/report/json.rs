@@ -3,6 +3,7 @@
 mod days;
 mod joined;
 mod predict;
+mod sensors;
 
 pub use days::compare_days;
 pub use predict::predict;
@@ -95,6 +96,7 @@ pub fn compare(compared: &Compared) -> Value {
             "block_standard_deviation": number(compared.basis.joint.strengths.block_sd),
             "pass_standard_deviation": number(compared.basis.joint.strengths.pass_sd),
         },
+        "sensors": sensors::sensors(compared),
         "assumptions": compared.assumptions,
         "joined": joined::joined(surveyed),
         "faults": faults(surveyed),

@@ -64,7 +64,7 @@ pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
 
-pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
 pub use predict::{DRAWS, Prediction, predict};
 
@@ -275,6 +275,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        power_delays: delays.told(),
         speed_scales,
         assumptions,
         warnings,
@@ -307,6 +308,9 @@ mod tests;
 
 #[cfg(test)]
 mod notes_tests;
+
+#[cfg(test)]
+mod in_step_tests;
 
 #[cfg(test)]
 mod track_tests;

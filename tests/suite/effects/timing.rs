@@ -219,6 +219,21 @@ fn an_altitude_that_is_set_anew_within_a_pass_is_levelled() {
     assert!(told.iter().all(|told| *told), "each day is told of it");
 }
 
+/// A front passes: 10 m/h, beside the 2 m/h of an ordinary day. Every pass has a drift of its own.
+#[test]
+fn weather_of_ten_metres_an_hour_does_no_harm() {
+    let effect = Effect {
+        course: Course::OneWay,
+        order: "ABBAAB",
+        happens: &|plan| plan.sensors.barometer_trend_m_per_h = 10.0,
+        written: &nothing_written,
+        untreated: &[],
+    };
+    let weather = shifts(&effect, Bends::Cda);
+    weather.print("weather of 10 m/h, one way");
+    weather.is_mended("weather of 10 m/h, one way");
+}
+
 /// A wander has no sign, so there is no mean shift to mend: what is asked is that the interval gains what the answer
 /// wanders by. 4 m with a memory of a minute (common practice, no published source).
 #[test]
