@@ -224,6 +224,17 @@ impl PassRide {
         })
     }
 
+    /// Mean factor of the surfaces over the part of the course that is fitted.
+    pub fn crr_factor(&self) -> f64 {
+        let length_m = |cell: &Cell| (cell.to_m - cell.from_m).abs();
+        let all_m: f64 = self.cells.iter().map(length_m).sum();
+        self.cells
+            .iter()
+            .map(|cell| cell.crr_factor * length_m(cell))
+            .sum::<f64>()
+            / all_m
+    }
+
     pub fn mean_speed_m_s(&self) -> f64 {
         self.distance_m() / self.duration_s()
     }

@@ -288,7 +288,11 @@ mod tests {
                 (51..65).collect::<Vec<_>>(),
                 "{frozen}"
             );
-            let kind = if frozen { "frozen position" } else { "lost positions" };
+            let kind = if frozen {
+                "frozen position"
+            } else {
+                "lost positions"
+            };
             assert_eq!(kinds(&streams.repairs), [(kind, 14)]);
         }
         let stands = after(|samples| {

@@ -3,11 +3,13 @@
 
 use super::Surveyed;
 use super::assign::Assigned;
+use super::prepare::surfaces;
 use crate::air::Air;
-use crate::course::Direction;
+use crate::course::{Course, Direction};
 use crate::estimate::cells::{Ground, Shift, accounts, cut};
 use crate::estimate::one_pass::left_over_m;
 use crate::physics::gravity_m_s2;
+use crate::streams::Streams;
 use crate::test_day::Shape;
 use crate::treatment::Treatment;
 use crate::warning::Warning;
@@ -16,6 +18,13 @@ use crate::warning::Warning;
 const SPACING_M: f64 = 20.0;
 /// A longer stretch than this is no bridge, and gusts add up over it.
 const LONGEST: usize = 15;
+/// In one direction only, a wind that a bend turns leaves a slope on either side: shorter stretches, higher bumps.
+const LONGEST_ONE_WAY: usize = 6;
+const LEAST_ONE_WAY_M: f64 = 0.9;
+/// The road's own shape between heights 20 m apart (two readings to 0.2 m).
+const SHAPE_M: f64 = 0.08;
+/// The widest stretch that stands off by this share of the surest one is the whole of the bump.
+const WHOLE: f64 = 0.6;
 /// Nodes of the road on either side that the stretch is held against, and the node between that may be half inside.
 const BESIDE: usize = 3;
 const GAP: usize = 1;
@@ -27,8 +36,10 @@ const SURE: f64 = 6.0;
 const FEWEST_PASSES: usize = 4;
 /// Both directions see it, each at least this share of the other.
 const BOTH_WAYS: f64 = 0.3;
-/// The heights come back behind a bump; a brake leaves a step of twice the apparent height in the riding direction.
+/// The heights come back behind a bump; a brake leaves a step down of twice the apparent height in the riding
+/// direction. In one direction only, a wind is part of the step.
 const STEP_OVER_BUMP: f64 = 0.7;
+const STEP_OVER_BUMP_ONE_WAY: f64 = 1.4;
 const MOST_BUMPS: usize = 3;
 /// Of heights at an end of the course, where the road beyond is not known to go on as before.
 const LEAST_AT_END_M: f64 = 1.0;
@@ -58,25 +69,44 @@ impl Bump {
     }
 }
 
-/// Takes the climb of such a stretch from power and speed; one remark for each. At an end of the course the heights
-/// stay, with advice, because there nothing tells a bump from a road that climbs.
-pub(super) fn mend(surveyed: &mut Surveyed, assigned: &Assigned, airs: &[Air]) -> Vec<Warning> {
+/// What the heights are held against.
+pub(super) struct Day<'a> {
+    pub surveyed: &'a Surveyed,
+    pub assigned: &'a Assigned,
+    pub airs: &'a [Air],
+    /// The recordings as they were set right.
+    pub streams: &'a [Streams],
+    /// One for each set-up.
+    pub speed_scales: &'a [f64],
+}
+
+#[derive(Debug, Default)]
+pub(super) struct Found {
+    /// What to add to the heights at even places from start to finish; empty: nothing.
+    shift_m: Vec<f64>,
+    pub warnings: Vec<Warning>,
+}
+
+/// Such stretches, with a remark for each. At an end of the course the heights stay, with advice, because there
+/// nothing tells a bump from a road that climbs.
+pub(super) fn find(day: &Day) -> Found {
+    let surveyed = day.surveyed;
+    let mut found = Found::default();
     if surveyed.ridden.course.profile.is_none()
         || surveyed.test_day.as_recorded.leaves(Treatment::CoveredHeights)
         // Round a track the lean lowers and slows the centre of mass in each bend, which looks like half a metre of
         // climb in every lap.
         || surveyed.test_day.on_a_track()
     {
-        return Vec::new();
+        return found;
     }
     let length_m = surveyed.ridden.course.length_m();
     let nodes = (length_m / SPACING_M).round().max(1.0) as usize;
-    let mut all = contradictions(surveyed, assigned, airs, nodes);
+    let mut all = contradictions(day, nodes);
     if all.len() < FEWEST_PASSES {
-        return Vec::new();
+        return found;
     }
     let step_m = length_m / nodes as f64;
-    let mut warnings = Vec::new();
     for _ in 0..MOST_BUMPS {
         let Some(bump) = surest(&all) else { break };
         let shift_m = shifts_m(&all, &bump);
@@ -86,30 +116,57 @@ pub(super) fn mend(surveyed: &mut Surveyed, assigned: &Assigned, airs: &[Air]) -
             }
             pass.sums = sums(&pass.off_m);
         }
-        raise(surveyed, &shift_m);
-        warnings.push(mended(&bump, step_m));
+        found.shift_m.resize(shift_m.len(), 0.0);
+        for (sum, shift) in found.shift_m.iter_mut().zip(&shift_m) {
+            *sum += shift;
+        }
+        found.warnings.push(mended(&bump, step_m));
     }
     if surveyed.ridden.course.shape != Shape::Loop {
-        warnings.extend(at_ends(&all).iter().map(|bump| at_end(bump, step_m)));
+        found
+            .warnings
+            .extend(at_ends(&all).iter().map(|bump| at_end(bump, step_m)));
     }
-    warnings
+    found
 }
 
-fn contradictions(
-    surveyed: &Surveyed,
-    assigned: &Assigned,
-    airs: &[Air],
-    nodes: usize,
-) -> Vec<Contradiction> {
+impl Found {
+    pub(super) fn mends(&self) -> bool {
+        !self.shift_m.is_empty()
+    }
+
+    /// Takes the climb of the stretches from power and speed.
+    pub(super) fn mend(&self, course: &mut Course) {
+        let (Some(profile), Some(last)) = (&mut course.profile, self.shift_m.len().checked_sub(1)) else {
+            return;
+        };
+        let whole_m = profile.distance_m.last().copied().unwrap_or(1.0);
+        for (height, distance_m) in profile.elevation_m.iter_mut().zip(&profile.distance_m) {
+            let place = distance_m / whole_m * last as f64;
+            let node = (place as usize).min(last.saturating_sub(1));
+            let share = place - node as f64;
+            *height += self.shift_m[node] + share * (self.shift_m[node + 1] - self.shift_m[node]);
+        }
+    }
+}
+
+fn contradictions(day: &Day, nodes: usize) -> Vec<Contradiction> {
+    let (surveyed, airs) = (day.surveyed, day.airs);
     let course = &surveyed.ridden.course;
     let length_m = course.length_m();
     let mut all = Vec::new();
-    for (index, (pass, place)) in surveyed.ridden.passes.iter().zip(&assigned.passes).enumerate() {
+    for (index, (pass, place)) in surveyed
+        .ridden
+        .passes
+        .iter()
+        .zip(&day.assigned.passes)
+        .enumerate()
+    {
         let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) else {
             continue;
         };
         let middle_s = 0.5 * (pass.start_s + pass.end_s);
-        let streams = &surveyed.streams[pass.recording];
+        let streams = &day.streams[pass.recording];
         let ground = Ground {
             streams,
             course,
@@ -119,10 +176,10 @@ fn contradictions(
                 streams.altitude_at(middle_s).unwrap_or(0.0),
             ),
             cells: nodes,
+            surfaces: surfaces(surveyed),
+            speed_scale: day.speed_scales[setup],
             bends: None,
             speed_as_by_wheel: false,
-            speed_scale: 1.0,
-            surfaces: &surveyed.test_day.surfaces,
             from_m: 0.0,
             to_m: length_m,
         };
@@ -213,12 +270,30 @@ fn standard_uncertainty(all: &[Contradiction], variance: f64) -> f64 {
     (ridden.iter().map(|n| variance / n).sum::<f64>()).sqrt() / ways
 }
 
-/// The stretch inside the course that is surest to stand off; the spread of single passes is that of all stretches
-/// of its length.
+/// The stretch inside the course that is surest to stand off, to its ends.
 fn surest(all: &[Contradiction]) -> Option<Bump> {
-    let nodes = all.first()?.off_m.len();
-    let mut best: Option<Bump> = None;
-    for inside in 1..=LONGEST {
+    let bumps = bumps(all);
+    let surest = bumps.iter().max_by(|a, b| a.sure().total_cmp(&b.sure()))?;
+    let whole = bumps.iter().filter(|bump| {
+        let holds = bump.from <= surest.from && surest.to <= bump.to;
+        holds && bump.height_m / surest.height_m >= WHOLE
+    });
+    whole.max_by_key(|bump| bump.to - bump.from).copied()
+}
+
+/// All stretches that stand off; the spread of single passes is that of all stretches of its length at least.
+fn bumps(all: &[Contradiction]) -> Vec<Bump> {
+    let Some(nodes) = all.first().map(|pass| pass.off_m.len()) else {
+        return Vec::new();
+    };
+    let both = all.iter().any(|p| p.direction != all[0].direction);
+    let (longest, least_m) = if both {
+        (LONGEST, LEAST_M)
+    } else {
+        (LONGEST_ONE_WAY, LEAST_ONE_WAY_M)
+    };
+    let mut bumps = Vec::new();
+    for inside in 1..=longest {
         let first = GAP + BESIDE;
         let Some(end) = nodes
             .checked_sub(inside + GAP + BESIDE)
@@ -232,21 +307,18 @@ fn surest(all: &[Contradiction]) -> Option<Bump> {
         let mut variances: Vec<f64> = seen.iter().map(|(_, (_, variance))| *variance).collect();
         variances.sort_by(f64::total_cmp);
         let usual = variances[variances.len() / 2];
-        for (from, (off, variance)) in seen {
-            let Some(off) = off else { continue };
+        bumps.extend(seen.into_iter().filter_map(|(from, (off, variance))| {
             let bump = Bump {
                 from,
                 to: from + inside - 1,
-                height_m: -off,
-                standard_uncertainty_m: standard_uncertainty(all, usual.max(variance)),
+                height_m: -off?,
+                standard_uncertainty_m: standard_uncertainty(all, usual.max(variance)).hypot(SHAPE_M),
             };
-            let counts = bump.height_m.abs() >= LEAST_M && bump.sure() >= SURE && !is_braked(all, &bump);
-            if counts && best.is_none_or(|known| bump.sure() > known.sure()) {
-                best = Some(bump);
-            }
-        }
+            let counts = bump.height_m.abs() >= least_m && bump.sure() >= SURE && !is_braked(all, &bump);
+            counts.then_some(bump)
+        }));
     }
-    best
+    bumps
 }
 
 /// Whether energy was lost for good: riders who brake before a junction from either side leave a step in each
@@ -274,7 +346,12 @@ fn is_braked(all: &[Contradiction], bump: &Bump) -> bool {
         .filter_map(mean)
         .collect();
     let mean = steps.iter().sum::<f64>() / steps.len().max(1) as f64;
-    mean.abs() > STEP_OVER_BUMP * bump.height_m.abs()
+    let most = if steps.len() > 1 {
+        STEP_OVER_BUMP
+    } else {
+        STEP_OVER_BUMP_ONE_WAY
+    };
+    -mean > most * bump.height_m.abs()
 }
 
 /// What to add to the heights at each node: inside the stretch what power and speed say, nothing outside.
@@ -307,20 +384,6 @@ fn shifts_m(all: &[Contradiction], bump: &Bump) -> Vec<f64> {
         .collect()
 }
 
-fn raise(surveyed: &mut Surveyed, shift_m: &[f64]) {
-    let Some(profile) = &mut surveyed.ridden.course.profile else {
-        return;
-    };
-    let whole_m = profile.distance_m.last().copied().unwrap_or(1.0);
-    let last = shift_m.len() - 1;
-    for (height, distance_m) in profile.elevation_m.iter_mut().zip(&profile.distance_m) {
-        let place = distance_m / whole_m * last as f64;
-        let node = (place as usize).min(last.saturating_sub(1));
-        let share = place - node as f64;
-        *height += shift_m[node] + share * (shift_m[node + 1] - shift_m[node]);
-    }
-}
-
 /// Ends of the course that stand off the road before them, by one step that stays.
 fn at_ends(all: &[Contradiction]) -> Vec<Bump> {
     let Some(nodes) = all.first().map(|pass| pass.off_m.len()) else {
@@ -339,7 +402,7 @@ fn at_ends(all: &[Contradiction]) -> Vec<Bump> {
             from,
             to,
             height_m: -height.unwrap_or(0.0),
-            standard_uncertainty_m: standard_uncertainty(all, variance).max(1e-9),
+            standard_uncertainty_m: standard_uncertainty(all, variance).hypot(SHAPE_M),
         }
     };
     let start = surest(&|inside| {
@@ -382,9 +445,9 @@ fn mended(bump: &Bump, step_m: f64) -> Warning {
 
 fn at_end(bump: &Bump, step_m: f64) -> Warning {
     let advice = if bump.from == 0 {
-        format!("from_m = {:.0}", (bump.to + 2) as f64 * step_m)
+        format!("from_m = {:.0}", (bump.to + 3) as f64 * step_m)
     } else {
-        format!("to_m = {:.0}", (bump.from - 2) as f64 * step_m)
+        format!("to_m = {:.0}", bump.from.saturating_sub(3) as f64 * step_m)
     };
     Warning::new(
         "heights under cover",

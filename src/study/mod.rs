@@ -16,6 +16,8 @@ mod days;
 
 mod distrust;
 
+mod excess;
+
 mod flags;
 
 mod gather;
@@ -316,6 +318,9 @@ mod tests;
 
 #[cfg(test)]
 mod notes_tests;
+
+#[cfg(test)]
+mod in_step_tests;
 
 #[cfg(test)]
 mod track_tests;

@@ -49,16 +49,18 @@ impl PowerDelays {
     /// `rides` are cut from `streams`, in which power stands as recorded.
     pub(super) fn of(day: &TestDay, passes: &[Pass], rides: &[PassRide], streams: &[Streams]) -> Self {
         if let Some(given) = day.power_delay_s {
-            let known = Delay {
-                delay_s: given.value,
-                standard_uncertainty_s: given.standard_uncertainty,
-            };
-            let step = Step {
-                known,
+            // A speed from another unit comes with what is open of its clock.
+            let step = |s: &Streams| Step {
+                known: Delay {
+                    delay_s: given.value,
+                    standard_uncertainty_s: given
+                        .standard_uncertainty
+                        .hypot(s.speed_clock_standard_uncertainty_s()),
+                },
                 applied_s: given.value,
             };
             return PowerDelays {
-                steps: vec![step; streams.len()],
+                steps: streams.iter().map(step).collect(),
                 given: true,
                 shared: true,
             };

@@ -75,7 +75,6 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(assigned.warnings.iter().cloned());
     let (airs, air_warnings) = airs(&surveyed, &test_toml)?;
     warnings.extend(air_warnings);
-    warnings.extend(covered::mend(&mut surveyed, &assigned, &airs));
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
     let on_track = OnTrack::of(&surveyed);
@@ -112,8 +111,20 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         }
         (rides, passes) = cut(&surveyed, &in_step);
     }
+    let found = covered::find(&covered::Day {
+        surveyed: &surveyed,
+        assigned: &assigned,
+        airs: &airs,
+        streams: &in_step,
+        speed_scales: &speed_scales.factors,
+    });
+    if found.mends() {
+        found.mend(&mut surveyed.ridden.course);
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
+    warnings.extend(found.warnings);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
-    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
+    other_lines(&rides, &surveyed.ridden, &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -215,7 +226,7 @@ fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]
     slow_places
 }
 
-fn surfaces(surveyed: &Surveyed) -> &[Surface] {
+pub(super) fn surfaces(surveyed: &Surveyed) -> &[Surface] {
     if surveyed.test_day.as_recorded.leaves(Treatment::Surfaces) {
         &[]
     } else {

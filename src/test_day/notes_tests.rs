@@ -222,6 +222,36 @@ fn an_air_speed_without_a_channel_or_with_an_odd_factor_is_a_fault() {
 }
 
 #[test]
+fn delay_and_lag_are_taken_with_their_uncertainties() {
+    let both = day(
+        "[sensors]\npower_delay_s = 1.2\naltitude_lag_s = 2\naltitude_lag_standard_uncertainty_s = 0.4\n",
+    );
+    let known = |measured: Option<crate::test_day::Measured>| {
+        let measured = measured.unwrap();
+        (measured.value, measured.standard_uncertainty, measured.given)
+    };
+    assert_eq!(known(both.power_delay_s), (1.2, 0.3, true));
+    assert_eq!(known(both.altitude_lag_s), (2.0, 0.4, true));
+    let none = day("[sensors]\nas_recorded = []\n");
+    assert_eq!((none.power_delay_s, none.altitude_lag_s), (None, None));
+    one_fault(
+        "[sensors]\npower_delay_s = 1200",
+        "line 2, sensors.power_delay_s",
+        &["milliseconds", "1.2"],
+    );
+    one_fault(
+        "[sensors]\naltitude_lag_s = -1",
+        "line 2, sensors.altitude_lag_s",
+        &["lag of the altitude"],
+    );
+    one_fault(
+        "[sensors]\npower_delay_standard_uncertainty_s = 0.2",
+        "line 2, sensors.power_delay_standard_uncertainty_s",
+        &["there is no power_delay_s beside it"],
+    );
+}
+
+#[test]
 fn what_is_to_be_left_as_recorded_is_named() {
     use crate::treatment::Treatment;
     let left = |text: &str| day(text).as_recorded;

@@ -6,6 +6,12 @@ mod paired;
 
 mod disturbed;
 
+mod riding;
+
+mod roads;
+
+mod yaw;
+
 mod two_units;
 
 mod positions;

@@ -126,7 +126,8 @@ fn covered(positions: UnderCover, barometer_m: f64, from_m: f64, to_m: f64) -> i
 }
 
 /// A motorway on a bridge over the course: for 60 m the receiver holds its last place. Without a wheel sensor that
-/// is standing still, and then a leap of 60 m in a second.
+/// is standing still, and then a leap of 60 m in a second. Untreated some days lose a pass by it; on the others the
+/// stretch counts as braked, and hardly moves anything.
 #[test]
 fn speed_by_positions_that_stand_still_under_a_bridge_is_mended() {
     let told = told(&Cover {
@@ -139,7 +140,12 @@ fn speed_by_positions_that_stand_still_under_a_bridge_is_mended() {
         bends: Bends::Cda,
     });
     told.print("bridge, positions held, speed by positions, out and back ABBA, CdA");
-    told.shifts.hurts_and_is_mended("bridge, positions held", false);
+    assert!(
+        told.shifts.untreated.len() < DAYS as usize,
+        "{}",
+        told.shifts.untreated.len()
+    );
+    told.shifts.is_mended("bridge, positions held");
     assert_eq!(told.shifts.treated.len(), DAYS as usize);
 }
 
