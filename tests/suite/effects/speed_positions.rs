@@ -69,7 +69,7 @@ fn a_tunnel_does_no_harm_where_a_wheel_measures() {
             order: "ABBA",
             happens: &happens,
             written: &nothing_written,
-            untreated: &[Treatment::LostPositions],
+            untreated: &[Treatment::LostPositions, Treatment::PositionJumps],
         };
         let flagged = |c: &Compared| {
             let passes = c.passes.iter();
