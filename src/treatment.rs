@@ -11,6 +11,12 @@ pub enum Treatment {
     UnitClocks,
     /// Where power and speed contradict the altitudes of every pass at one place, the climb is taken from them.
     CoveredHeights,
+    /// Positions that ran on in equal steps of a straight line, as a unit draws them in a tunnel, are taken out.
+    LostPositions,
+    /// A speed worked out from positions counts as less sure than a wheel's.
+    NoiseOfSpeed,
+    /// In the bends of a measured lap the rider leans: slower through the air, heavier on the tyres.
+    LeanInBends,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -40,7 +46,7 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 17] = [
+    pub const ALL: [Treatment; 20] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
@@ -58,6 +64,9 @@ impl Treatment {
         Treatment::AltitudeLag,
         Treatment::AltitudeStep,
         Treatment::AltitudeFromPositions,
+        Treatment::LostPositions,
+        Treatment::NoiseOfSpeed,
+        Treatment::LeanInBends,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -67,6 +76,9 @@ impl Treatment {
             Treatment::PositionJumps => "position jumps",
             Treatment::UnitClocks => "unit clocks",
             Treatment::CoveredHeights => "covered heights",
+            Treatment::LostPositions => "lost positions",
+            Treatment::NoiseOfSpeed => "noise of speed",
+            Treatment::LeanInBends => "lean in bends",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",

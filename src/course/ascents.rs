@@ -28,6 +28,8 @@ pub(super) struct Ascent {
     pub offset_m: f64,
     pub drift_m_s: f64,
     pub weight: f64,
+    /// Of a pass within which the altitude was set anew.
+    pub part: bool,
 }
 
 impl Ascent {
@@ -74,6 +76,7 @@ pub(super) fn of_pass(pass: &Pass, s: &Streams, pieces: usize, lag_s: f64, split
             offset_m,
             drift_m_s: 0.0,
             weight: 1.0,
+            part: first < last,
         })
         .filter(|ascent| {
             ascent
@@ -89,9 +92,18 @@ pub(super) fn of_pass(pass: &Pass, s: &Streams, pieces: usize, lag_s: f64, split
 /// Offset, drift and weight of each, and the heights in common, in turns.
 pub(super) fn pool(ascents: &mut [Ascent], nodes: usize, shape: Shape, apart: usize) -> Vec<f64> {
     let mut heights = shared_heights(ascents, nodes, shape);
+    if ascents.iter().any(|ascent| ascent.part) {
+        // Parts that stand wrong would tilt all passes, and a tilt that all have goes back in many rounds only.
+        for _ in 0..ROUNDS {
+            for ascent in ascents.iter_mut() {
+                settle(ascent, &heights, false);
+            }
+            heights = shared_heights(ascents, nodes, shape);
+        }
+    }
     for _ in 0..ROUNDS {
         for ascent in ascents.iter_mut() {
-            settle(ascent, &heights);
+            settle(ascent, &heights, true);
         }
         weigh(ascents, &heights, apart);
         heights = shared_heights(ascents, nodes, shape);
@@ -149,8 +161,8 @@ fn bridge(heights: &mut [f64]) {
     }
 }
 
-/// Offset and drift of one pass against the shared heights.
-fn settle(ascent: &mut Ascent, heights: &[f64]) {
+/// Offset and, if that is free, drift of one pass against the shared heights.
+fn settle(ascent: &mut Ascent, heights: &[f64], drifts: bool) {
     let known: Vec<(f64, f64)> = (0..heights.len())
         .filter(|&n| ascent.altitude_m[n].is_finite())
         .map(|n| (ascent.time_s[n], ascent.altitude_m[n] - heights[n]))
@@ -163,7 +175,7 @@ fn settle(ascent: &mut Ascent, heights: &[f64]) {
         along += (t - time) * (r - rest);
         square += (t - time).powi(2);
     }
-    ascent.drift_m_s = along / square;
+    ascent.drift_m_s = if drifts { along / square } else { 0.0 };
     ascent.offset_m = rest - ascent.drift_m_s * time;
 }
 
@@ -255,7 +267,10 @@ pub(super) fn wander_uncertainty(ascents: &[Ascent], heights: &[f64]) -> f64 {
     if n < 2.0 {
         return ALONE_M;
     }
-    (squares.iter().sum::<f64>() / n / (n - 1.0)).sqrt()
+    // A spread that few passes tell is itself uncertain: (n − 1)/(n − 3), JCGM 101:2008, 6.4.9.4 (M+); for fewer than
+    // four as for four.
+    let few = if n > 4.0 { (n - 1.0) / (n - 3.0) } else { 3.0 };
+    (few * squares.iter().sum::<f64>() / n / (n - 1.0)).sqrt()
 }
 
 pub(super) fn disagreement(ascents: &[Ascent], heights: &[f64]) -> f64 {
@@ -278,3 +293,7 @@ pub(super) fn disagreement(ascents: &[Ascent], heights: &[f64]) -> f64 {
     }
     median(&mut apart).unwrap_or(f64::NAN)
 }
+
+#[cfg(test)]
+#[path = "ascents_tests.rs"]
+mod tests;

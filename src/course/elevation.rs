@@ -252,6 +252,7 @@ mod tests {
                 offset_m: 300.0,
                 drift_m_s: 0.0,
                 weight: 1.0,
+                part: false,
             }
         });
         (made.collect(), nodes)

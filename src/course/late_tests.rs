@@ -25,6 +25,7 @@ fn ascents(
             offset_m: 120.0,
             drift_m_s: 0.0,
             weight: 1.0,
+            part: false,
         }
     });
     let mut made: Vec<Ascent> = made.collect();

@@ -34,6 +34,8 @@ fn there_and_back() -> Made {
 fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
     Ground {
         speed_scale: 1.0,
+        bends: None,
+        speed_as_by_wheel: false,
         streams: &made.streams,
         course: &made.course,
         air: AirState {
@@ -308,6 +310,66 @@ fn what_changes_over_the_day_turns_about_its_middle() {
     let mass_kg = made.setup.total_mass_kg.value;
     assert!((moved(1) - (mass_kg - 1.0) / mass_kg).abs() < 1e-9);
     assert!((moved(2) - 0.994).abs() < 1e-9);
+}
+
+/// Power moved a second earlier and cut anew, against what the shift makes of the cells as they were.
+#[test]
+fn a_shift_of_the_delay_is_what_power_cut_a_little_earlier_makes() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let cranked = |ride: &PassRide, power_delay_s: f64| -> Vec<f64> {
+        let shift = Shift {
+            power_delay_s,
+            ..Shift::default()
+        };
+        let all = accounts(ride, &made.setup, length_m, &shift);
+        all.iter().map(|a| a.crank_j).collect()
+    };
+    let moved = |delay_s: f64| {
+        let mut streams = made.streams.clone();
+        streams.power_w = made.streams.power_earlier_w(delay_s);
+        let moved = Made {
+            streams,
+            course: made.course.clone(),
+            passes: made.passes.clone(),
+            setup: made.setup.clone(),
+        };
+        let ride = cut(&ground(&moved, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+        cranked(&ride, 0.0)
+    };
+    // A second either way: what is about the edges is their difference, to the joule.
+    let exact = moved(1.0).into_iter().zip(moved(-1.0));
+    let linear = cranked(&ride, 1.0).into_iter().zip(cranked(&ride, -1.0));
+    for ((later, sooner), (by_shift, by_other)) in exact.zip(linear) {
+        assert!(
+            (later - sooner - (by_shift - by_other)).abs() < 1.0,
+            "{later} {sooner}"
+        );
+    }
+    let whole = |values: Vec<f64>| values.iter().sum::<f64>();
+    let by_delay = whole(cranked(&ride, 1.0)) - whole(cranked(&ride, 0.0));
+    let ends_w = ride.cells[5].end_power_w - ride.cells[0].start_power_w;
+    assert!((by_delay - ends_w).abs() < 1e-6, "{by_delay} {ends_w}");
+}
+
+#[test]
+fn late_heights_lack_what_the_road_climbs_faster_at_the_end_than_at_the_start() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let energy = |altitude_lag_s: f64| -> f64 {
+        let shift = Shift {
+            altitude_lag_s,
+            ..Shift::default()
+        };
+        let all = accounts(&ride, &made.setup, length_m, &shift);
+        all.iter().map(|a| a.energy_j).sum()
+    };
+    let (first, last) = (&ride.cells[0], &ride.cells[5]);
+    let faster_m_s = last.end_speed_m_s * last.end_gradient - first.start_speed_m_s * first.start_gradient;
+    let weight_n = made.setup.total_mass_kg.value * 9.8;
+    assert!((energy(0.0) - energy(2.0) - 2.0 * weight_n * faster_m_s).abs() < 1e-6);
 }
 
 #[test]

@@ -33,7 +33,7 @@ fn offsets_from_early_to_late_are_found_within_what_is_said_of_them() {
                 plan.sensors.power_delay_s = delay_s;
                 let told = told_of(&plan);
                 let off_s = told.delay_s - delay_s;
-                assert!(told.standard_uncertainty_s < 0.25, "{told:?}");
+                assert!(told.standard_uncertainty_s < 0.5, "{told:?}");
                 assert!(
                     off_s.abs() < 4.0 * told.standard_uncertainty_s,
                     "{delay_s} {told:?}"
@@ -74,7 +74,7 @@ fn neither_late_hills_nor_a_wind_are_taken_for_late_power() {
         plan.wind.mean_north_m_s = 4.0;
         let told = told_of(&plan);
         assert!(told.delay_s.abs() < 3.5 * told.standard_uncertainty_s, "{told:?}");
-        assert!(told.standard_uncertainty_s < 0.25, "{told:?}");
+        assert!(told.standard_uncertainty_s < 0.5, "{told:?}");
     }
 }
 

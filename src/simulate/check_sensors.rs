@@ -552,6 +552,43 @@ fn an_altitude_by_satellites_wanders_about_the_height_and_changes_nothing_else()
     assert!((3.0..5.2).contains(&sd), "{sd}");
 }
 
+/// The unit counts turns with one circumference: with a tyre 1 % larger it counts fewer, and its distance falls behind
+/// by as much, from the block on in which the tyre is ridden.
+#[test]
+fn a_larger_tyre_is_counted_with_the_circumference_of_the_first() {
+    let mut plan = out_and_back_plan(71, "ABA", 0.0).ideal();
+    let same = ride_day(&plan);
+    plan.setups[1].rollout_factor = 1.01;
+    let other = ride_day(&plan);
+    let pairs = same.recordings[0]
+        .samples
+        .iter()
+        .zip(&other.recordings[0].samples);
+    let second = |time_s: f64| {
+        let pass = |block: usize| same.passes.iter().filter(move |p| p.block == block);
+        pass(1).any(|p| p.start_s < time_s && time_s < p.end_s)
+    };
+    let mut seen = 0;
+    for (a, b) in pairs {
+        let (a_m_s, b_m_s) = (a.speed_m_s.unwrap(), b.speed_m_s.unwrap());
+        if second(a.time_s) {
+            assert!((a_m_s / b_m_s - 1.01).abs() < 1e-9);
+            seen += 1;
+        } else if same
+            .passes
+            .iter()
+            .any(|p| p.block != 1 && p.start_s < a.time_s && a.time_s < p.end_s)
+        {
+            assert_eq!(a_m_s, b_m_s);
+        }
+    }
+    assert!(seen > 200);
+    let ends = [&same, &other].map(|day| day.recordings[0].samples.last().unwrap().distance_m.unwrap());
+    let in_b: f64 = 2.0 * plan.course.length_m;
+    let behind = ends[0] - ends[1];
+    assert!((in_b * 0.0099..in_b * 0.0125).contains(&behind), "{behind}");
+}
+
 /// The same rides with and without, sample by sample.
 fn with_and_without(change: impl FnOnce(&mut DayPlan)) -> (DayPlan, Vec<Sample>, Vec<Sample>) {
     let mut plan = out_and_back_plan(66, "AB", -3.0).ideal();

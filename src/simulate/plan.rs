@@ -512,6 +512,13 @@ pub enum Incident {
     },
     /// The unit's altitude is calibrated on the way: from there on it stands `jump_m` higher.
     AltitudeJump { pass: usize, at_m: f64, jump_m: f64 },
+    /// A tunnel: the unit repeats its last position, or afterwards draws a straight line through.
+    PositionsLost {
+        pass: usize,
+        at_m: f64,
+        duration_s: f64,
+        frozen: bool,
+    },
 }
 
 impl Incident {
@@ -528,7 +535,8 @@ impl Incident {
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }
             | Incident::OtherLine { pass, .. }
-            | Incident::AltitudeJump { pass, .. } => pass,
+            | Incident::AltitudeJump { pass, .. }
+            | Incident::PositionsLost { pass, .. } => pass,
         }
     }
 }

@@ -95,6 +95,9 @@ pub(super) fn find(day: &Day) -> Found {
     let mut found = Found::default();
     if surveyed.ridden.course.profile.is_none()
         || surveyed.test_day.as_recorded.leaves(Treatment::CoveredHeights)
+        // Round a track the lean lowers and slows the centre of mass in each bend, which looks like half a metre of
+        // climb in every lap.
+        || surveyed.test_day.on_a_track()
     {
         return found;
     }
@@ -176,6 +179,8 @@ fn contradictions(day: &Day, nodes: usize) -> Vec<Contradiction> {
             cells: nodes,
             surfaces: surfaces(surveyed),
             speed_scale: day.speed_scales[setup],
+            bends: None,
+            speed_as_by_wheel: false,
             from_m: 0.0,
             to_m: length_m,
         };

@@ -16,6 +16,8 @@ mod days;
 
 mod distrust;
 
+mod excess;
+
 mod flags;
 
 mod gather;
@@ -45,6 +47,8 @@ mod road_remarks;
 mod speed_scale;
 
 mod stopwatch;
+
+mod track;
 
 mod weather;
 
@@ -173,6 +177,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         airs,
         zeros,
         speed_scales,
+        on_track,
         delays,
         mut warnings,
     } = prepared;
@@ -188,10 +193,16 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) =
-        inputs::shared(&surveyed, &rides, &rolling, &speed_scales, &delays)
-            .into_iter()
-            .partition(|input| input.inside);
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(
+        &surveyed,
+        &rides,
+        &rolling,
+        &speed_scales,
+        on_track.as_ref(),
+        &delays,
+    )
+    .into_iter()
+    .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
     budget_lines.extend(inputs::inside(&joint, &inside, &averages));
     let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
@@ -256,6 +267,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     assumptions.extend(speed_scales.sentences(&surveyed.test_day));
     assumptions.extend(slow::sentences(&surveyed));
+    assumptions.extend(on_track.map(|on_track| on_track.sentence()));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -306,6 +318,9 @@ mod tests;
 
 #[cfg(test)]
 mod notes_tests;
+
+#[cfg(test)]
+mod in_step_tests;
 
 #[cfg(test)]
 mod track_tests;

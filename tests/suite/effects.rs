@@ -6,11 +6,20 @@ mod paired;
 
 mod disturbed;
 
+mod riding;
+
+mod roads;
+
+mod yaw;
+
 mod two_units;
 
 mod positions;
 
 mod length;
+mod speed_positions;
+mod track;
+
 mod timing;
 
 mod long_day;

@@ -247,6 +247,23 @@ fn a_day_with_notes_and_an_air_speed_sensor_agrees_with_the_dense_twin() {
     agrees_on(made, [0.0, 0.0]);
 }
 
+/// Tyres roll otherwise on the second half of the road, also where the test is about them.
+#[test]
+fn a_road_of_two_surfaces_agrees_with_the_dense_twin() {
+    for differs in [Differs::Cda, Differs::Both] {
+        let mut made = made(&Plan {
+            differs: vec![Differs::Cda, differs],
+            ..plan(Shape::OutAndBack, &[0, 1, 1, 0], 2)
+        });
+        for cell in made.rides.iter_mut().flat_map(|ride| &mut ride.cells) {
+            if cell.from_m.min(cell.to_m) > 3.5 * CELL_M {
+                cell.crr_factor = 1.6;
+            }
+        }
+        agrees_on(made, [0.001, -0.0008]);
+    }
+}
+
 /// A meter in one leg, on a day that warms while the first two blocks were ridden cold.
 #[test]
 fn a_day_with_a_meter_in_one_leg_that_feels_the_warmth_agrees_with_the_dense_twin() {
