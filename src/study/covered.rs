@@ -1,6 +1,9 @@
 //! Heights that power and speed contradict in every pass at the same place, as under a bridge, where the barometer
 //! feels the pressure of the cutting.
 
+mod ends;
+mod words;
+
 use super::Surveyed;
 use super::assign::Assigned;
 use super::prepare::surfaces;
@@ -13,6 +16,8 @@ use crate::streams::Streams;
 use crate::test_day::Shape;
 use crate::treatment::Treatment;
 use crate::warning::Warning;
+use ends::at_ends;
+use words::{at_end, mended};
 
 /// Nodes are so far apart: as the heights of the profile.
 const SPACING_M: f64 = 20.0;
@@ -41,10 +46,6 @@ const BOTH_WAYS: f64 = 0.3;
 const STEP_OVER_BUMP: f64 = 0.7;
 const STEP_OVER_BUMP_ONE_WAY: f64 = 1.4;
 const MOST_BUMPS: usize = 3;
-/// Of heights at an end of the course, where the road beyond is not known to go on as before.
-const LEAST_AT_END_M: f64 = 1.0;
-const LONGEST_AT_END: usize = 6;
-
 /// What power and speed climbed, less the shared profile, at each node from start to finish.
 struct Contradiction {
     direction: Direction,
@@ -382,81 +383,6 @@ fn shifts_m(all: &[Contradiction], bump: &Bump) -> Vec<f64> {
             at(node) - (low + share * (high - low))
         })
         .collect()
-}
-
-/// Ends of the course that stand off the road before them, by one step that stays.
-fn at_ends(all: &[Contradiction]) -> Vec<Bump> {
-    let Some(nodes) = all.first().map(|pass| pass.off_m.len()) else {
-        return Vec::new();
-    };
-    let longest = LONGEST_AT_END.min(nodes.saturating_sub(GAP + BESIDE + 1));
-    let surest = |of: &dyn Fn(usize) -> Bump| {
-        let bumps = (2..=longest).map(of);
-        bumps
-            .filter(|bump| bump.height_m.abs() >= LEAST_AT_END_M && bump.sure() >= SURE)
-            .max_by(|a, b| a.sure().total_cmp(&b.sure()))
-    };
-    let bump = |from: usize, to: usize, off: &dyn Fn(&Contradiction) -> f64| {
-        let (height, variance) = agreed(all, off);
-        Bump {
-            from,
-            to,
-            height_m: -height.unwrap_or(0.0),
-            standard_uncertainty_m: standard_uncertainty(all, variance).hypot(SHAPE_M),
-        }
-    };
-    let start = surest(&|inside| {
-        let beside = inside + GAP..inside + GAP + BESIDE;
-        bump(0, inside - 1, &|pass| {
-            pass.mean(0, inside) - pass.mean(beside.start, beside.end)
-        })
-    });
-    let finish = surest(&|inside| {
-        let from = nodes - inside;
-        bump(from, nodes - 1, &|pass| {
-            pass.mean(from, nodes) - pass.mean(from - GAP - BESIDE, from - GAP)
-        })
-    });
-    start.into_iter().chain(finish).collect()
-}
-
-fn said(bump: &Bump, step_m: f64) -> String {
-    format!(
-        "between {:.0} and {:.0} m of the course the altitudes stand {:.1} ± {:.1} m {} what power and speed climbed, \
-         in every pass alike, as under a bridge",
-        bump.from as f64 * step_m,
-        bump.to as f64 * step_m,
-        bump.height_m.abs(),
-        bump.standard_uncertainty_m,
-        if bump.height_m > 0.0 { "above" } else { "below" },
-    )
-}
-
-fn mended(bump: &Bump, step_m: f64) -> Warning {
-    Warning::new(
-        "heights under cover",
-        format!(
-            "{}; there the climb is taken from power and speed",
-            said(bump, step_m)
-        ),
-        "Nothing where a bridge or a cutting stands. If every pass braked there, choose another stretch or a [[window]].",
-    )
-}
-
-fn at_end(bump: &Bump, step_m: f64) -> Warning {
-    let advice = if bump.from == 0 {
-        format!("from_m = {:.0}", (bump.to + 3) as f64 * step_m)
-    } else {
-        format!("to_m = {:.0}", bump.from.saturating_sub(3) as f64 * step_m)
-    };
-    Warning::new(
-        "heights under cover",
-        format!(
-            "{}; it lies at an end of the course, so the climb from start to finish may be wrong by as much",
-            said(bump, step_m)
-        ),
-        format!("Move the gate away from the bridge, or write [[window]] with {advice}."),
-    )
 }
 
 #[cfg(test)]

