@@ -9,6 +9,14 @@ pub enum Treatment {
     PositionJumps,
     /// What is between the clocks of two units on one ride is found and allowed for.
     UnitClocks,
+    /// Where power and speed contradict the altitudes of every pass at one place, the climb is taken from them.
+    CoveredHeights,
+    /// Positions that ran on in equal steps of a straight line, as a unit draws them in a tunnel, are taken out.
+    LostPositions,
+    /// A speed worked out from positions counts as less sure than a wheel's.
+    NoiseOfSpeed,
+    /// In the bends of a measured lap the rider leans: slower through the air, heavier on the tyres.
+    LeanInBends,
     /// Stretches in which something pushed or held are taken out of the balance.
     DisturbedStretches,
     /// The air's density follows the unit's thermometer where the readings do not tell how it warmed.
@@ -38,10 +46,11 @@ pub enum Treatment {
 }
 
 impl Treatment {
-    pub const ALL: [Treatment; 16] = [
+    pub const ALL: [Treatment; 20] = [
         Treatment::StuckPower,
         Treatment::PositionJumps,
         Treatment::UnitClocks,
+        Treatment::CoveredHeights,
         Treatment::DisturbedStretches,
         Treatment::WarmingAir,
         Treatment::PowerWithTemperature,
@@ -55,6 +64,9 @@ impl Treatment {
         Treatment::AltitudeLag,
         Treatment::AltitudeStep,
         Treatment::AltitudeFromPositions,
+        Treatment::LostPositions,
+        Treatment::NoiseOfSpeed,
+        Treatment::LeanInBends,
     ];
 
     /// As it is written in `as_recorded` of `test.toml`.
@@ -63,6 +75,10 @@ impl Treatment {
             Treatment::StuckPower => "stuck power",
             Treatment::PositionJumps => "position jumps",
             Treatment::UnitClocks => "unit clocks",
+            Treatment::CoveredHeights => "covered heights",
+            Treatment::LostPositions => "lost positions",
+            Treatment::NoiseOfSpeed => "noise of speed",
+            Treatment::LeanInBends => "lean in bends",
             Treatment::DisturbedStretches => "disturbed stretches",
             Treatment::WarmingAir => "warming air",
             Treatment::PowerWithTemperature => "power with temperature",

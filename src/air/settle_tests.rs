@@ -1,6 +1,6 @@
 use super::*;
-use crate::air::Source;
 use crate::air::density::moist_air_density_kg_m3;
+use crate::air::{KnownBy, Source, Warming};
 
 /// 2026-05-02T08:00:00Z to 09:30.
 const START: f64 = 1_777_708_800.0;
@@ -263,4 +263,44 @@ fn a_typed_value_stands_instead_of_the_reports() {
     let (air, _) = run(&[reading], &low).unwrap();
     let cold = moist_air_density_kg_m3(100_900.0, 298.15, 0.6359);
     assert!((air.at(START).density_kg_m3 - cold).abs() < 1e-5);
+}
+
+/// A reading in the middle of the ride, and a unit whose thermometer climbs by 2 K/h in its 1.5 h.
+#[test]
+fn between_few_readings_the_air_follows_the_units_thermometer() {
+    let warming = |k_per_h: f64| {
+        Some(Warming {
+            k_per_h,
+            standard_uncertainty_k_per_h: 0.6,
+            known_by: KnownBy::UnitThermometer,
+        })
+    };
+    let at = |time_s: f64, celsius: f64| AirReading {
+        line: 20,
+        time_s: Some(time_s),
+        temperature_c: measured(celsius, 0.5),
+        pressure: at_road(920.0),
+        ..AirReading::default()
+    };
+    let warms = RideSite {
+        unit_warming: warming(2.0),
+        ..site()
+    };
+    let (air, _) = run(&[at(START + 2700.0, 20.0)], &warms).unwrap();
+    for (hours, celsius) in [(0.0, 18.5), (0.75, 20.0), (1.5, 21.5)] {
+        let found = air.at(START + 3600.0 * hours);
+        assert!((found.temperature_c - celsius).abs() < 1e-9, "{found:?}");
+        let expected = moist_air_density_kg_m3(92_000.0, celsius + 273.15, 0.5);
+        assert!((found.density_kg_m3 - expected).abs() < 1e-12);
+    }
+    assert_eq!(air.warming.known_by, KnownBy::UnitThermometer);
+    // Two readings that span the ride are believed instead.
+    let (air, _) = run(&[at(START, 20.0), at(START + 5400.0, 20.6)], &warms).unwrap();
+    assert!((air.at(START + 2700.0).temperature_c - 20.3).abs() < 1e-9);
+    assert_eq!(air.warming.known_by, KnownBy::Readings);
+    assert!((air.warming.k_per_h - 0.4).abs() < 1e-9);
+    // Nothing is followed that nothing showed.
+    let (air, _) = run(&[at(START, 20.0)], &site()).unwrap();
+    assert_eq!(air.at(START + 5400.0).temperature_c, air.at(START).temperature_c);
+    assert_eq!(air.warming, Warming::unknown());
 }

@@ -8,7 +8,7 @@ use super::runs::{self, Run};
 use super::track::Track;
 use crate::error::{Fault, Result};
 use crate::streams::Streams;
-use crate::test_day::Shape;
+use crate::test_day::{CourseGiven, Shape};
 
 /// A shorter stretch tells little: at 10 m/s, 3 m of wander at each gate is 1.7 % of it.
 const SHORTEST_M: f64 = 250.0;
@@ -43,13 +43,45 @@ impl Stretch {
     }
 }
 
+/// A lap found by positions is as long as it was measured to within this: wander on a lap of 250 m.
+const LAPS_ALIKE: f64 = 0.15;
+
+/// What kind of stretch is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sought {
+    pub shape: Option<Shape>,
+    /// Of a loop.
+    pub lap_length_m: Option<f64>,
+}
+
+impl Sought {
+    pub fn of(given: Option<&CourseGiven>) -> Sought {
+        let lap_length_m = given.and_then(|given| given.lap).map(|lap| lap.length_m.value);
+        Sought {
+            shape: given
+                .and_then(|given| given.shape)
+                .or(lap_length_m.map(|_| Shape::Loop)),
+            lap_length_m,
+        }
+    }
+
+    /// Whether a stretch may be this long.
+    fn allows(&self, length_m: f64) -> bool {
+        match self.lap_length_m {
+            Some(lap_m) => (length_m / lap_m - 1.0).abs() < LAPS_ALIKE,
+            None => length_m >= SHORTEST_M,
+        }
+    }
+}
+
 /// # Errors
 /// No stretch of road was ridden twice.
-pub fn find(plane: &Plane, tracks: &[Track], streams: &[Streams], shape: Option<Shape>) -> Result<Located> {
+pub fn find(plane: &Plane, tracks: &[Track], streams: &[Streams], sought: &Sought) -> Result<Located> {
+    let shape = sought.shape;
     let legs = legs::legs(tracks, streams);
     let runs = runs::runs(&legs);
     let best = (0..legs.len())
-        .filter_map(|leg| best_of_leg(leg, &legs[leg], &runs[leg], shape))
+        .filter_map(|leg| best_of_leg(leg, &legs[leg], &runs[leg], sought))
         .max_by(|a, b| a.score.total_cmp(&b.score).then(b.leg.cmp(&a.leg)));
     best.and_then(|stretch| refine::refine(&stretch, &legs, plane, tracks, streams, shape))
         .ok_or_else(|| nothing_repeated(streams, shape).into())
@@ -73,7 +105,8 @@ fn nothing_repeated(streams: &[Streams], shape: Option<Shape>) -> Fault {
 }
 
 /// The stretch of one leg that is worth most, with the times it was ridden anywhere.
-fn best_of_leg(index: usize, leg: &Leg, runs: &[Run], shape: Option<Shape>) -> Option<Stretch> {
+fn best_of_leg(index: usize, leg: &Leg, runs: &[Run], sought: &Sought) -> Option<Stretch> {
+    let shape = sought.shape;
     let limits = limits(index, leg, runs);
     let counted: Vec<&Run> = runs
         .iter()
@@ -112,7 +145,7 @@ fn best_of_leg(index: usize, leg: &Leg, runs: &[Run], shape: Option<Shape>) -> O
                 score: 0.0,
             };
             let length_m = stretch.length_m();
-            if length_m < SHORTEST_M {
+            if !sought.allows(length_m) {
                 continue;
             }
             let worth = length_m.min(LONG_M) + WORTH_BEYOND * (length_m - LONG_M).max(0.0);

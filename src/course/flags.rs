@@ -1,7 +1,7 @@
 //! What a reader should know of a pass, in words.
 
 use super::{Direction, Pass, measure};
-use crate::streams::Streams;
+use crate::streams::{LOST_POSITIONS, Streams};
 use crate::units::M_S_PER_KM_H;
 
 /// Shorter than this is not worth a word: a gear change, a corner.
@@ -27,6 +27,7 @@ pub fn raise(passes: &mut [Pass], streams: &[Streams]) {
         };
         pass.flags.extend(power_flags(pass, s));
         pass.flags.extend(hole_flag(pass, s));
+        pass.flags.extend(lost_flag(pass, s));
         pass.flags.extend(braking_flag(pass, s));
         let usual = usual[usize::from(pass.direction == Direction::Reverse)];
         if let Some(below) = usual.map(|usual| usual - pass.entry_speed_m_s)
@@ -64,6 +65,18 @@ fn hole_flag(pass: &Pass, s: &Streams) -> Option<String> {
         .filter(|&seconds| seconds >= LEAST_S)
         .sum();
     (missing_s > 0.0).then(|| format!("no samples for {missing_s:.0} s"))
+}
+
+/// Positions that the unit made up are taken out; of a gate among them nobody knows when it was crossed.
+fn lost_flag(pass: &Pass, s: &Streams) -> Option<String> {
+    let lost_s: f64 = s
+        .repairs
+        .iter()
+        .filter(|repair| repair.kind == LOST_POSITIONS || repair.kind == "frozen position")
+        .map(|repair| repair.end_s.min(pass.end_s) - repair.start_s.max(pass.start_s))
+        .filter(|&seconds| seconds >= LEAST_S)
+        .sum();
+    (lost_s > 0.0).then(|| format!("positions lost for {lost_s:.0} s"))
 }
 
 /// Braked: slowing down by more than the limit over two seconds at least.

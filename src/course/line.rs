@@ -41,6 +41,24 @@ impl Line {
         }
     }
 
+    /// Of places that are known, all of one length; the plane does not matter to whoever asks for none of it.
+    #[cfg(test)]
+    pub(crate) fn of_parts(
+        latitude_deg: Vec<f64>,
+        longitude_deg: Vec<f64>,
+        distance_m: Vec<f64>,
+        bearing_rad: Vec<f64>,
+    ) -> Line {
+        let nodes = vec![[0.0; 2]; latitude_deg.len()];
+        Line {
+            latitude_deg,
+            longitude_deg,
+            distance_m,
+            bearing_rad,
+            nodes,
+        }
+    }
+
     pub fn length_m(&self) -> f64 {
         self.distance_m.last().copied().unwrap_or(0.0)
     }

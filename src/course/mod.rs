@@ -37,6 +37,7 @@ use crate::error::{Error, Fault, Result};
 use crate::streams::Streams;
 use crate::test_day::{CourseGiven, Shape};
 use crate::warning::Warning;
+use find::Sought;
 use std::path::Path;
 
 /// Half the width of a gate: wide enough for positions that wander, narrow enough for the next street.
@@ -55,6 +56,8 @@ pub struct Course {
     pub found: bool,
     /// From start to finish; a loop ends where it starts.
     pub line: Line,
+    /// As `test.toml` has it: of one lap.
+    pub lap_length_m: Option<f64>,
     /// Elevation along the line, from all passes together; `None` without altitudes.
     pub profile: Option<Profile>,
     /// Places where the lap button was pressed in several passes, offered as gates.
@@ -64,8 +67,11 @@ pub struct Course {
 }
 
 impl Course {
-    /// Road length from start to finish: on the ellipsoid, longer by the slope.
+    /// Road length from start to finish: as it was measured, else on the ellipsoid, longer by the slope.
     pub fn length_m(&self) -> f64 {
+        if let Some(lap_length_m) = self.lap_length_m {
+            return lap_length_m;
+        }
         let flat = self.line.length_m();
         match &self.profile {
             Some(profile) => profile.road_length_m(flat),
@@ -188,7 +194,7 @@ pub fn survey_knowing(
     }
     let located = match given.filter(|g| g.start_deg.is_some()) {
         Some(given) => gates::from_test_toml(given, &plane, &tracks, streams, test_toml)?,
-        None => find::find(&plane, &tracks, streams, given.and_then(|g| g.shape))?,
+        None => find::find(&plane, &tracks, streams, &Sought::of(given))?,
     };
     let cut = passes::cut(&located, &tracks, streams);
     let profile = shared_profile(&located.line, &cut.passes, streams, located.shape, heights);
@@ -199,6 +205,7 @@ pub fn survey_knowing(
         shape: located.shape,
         found: located.found,
         line: located.line,
+        lap_length_m: given.and_then(|given| given.lap).map(|lap| lap.length_m.value),
         profile,
         lap_mark_places,
         roll_backs: cut.roll_backs,

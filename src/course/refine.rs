@@ -144,7 +144,7 @@ fn lap(
 ) -> Option<Located> {
     let mut nodes = places(&legs[stretch.leg], stretch.from, lap_to);
     nodes.pop();
-    let best = best_gate(&nodes, plane, legs, tracks);
+    let best = best_gate(&nodes, plane, legs, tracks, streams);
     nodes.rotate_left(best);
     nodes.push(nodes[0]);
     let first = Located {
@@ -162,15 +162,22 @@ fn lap(
 }
 
 /// The node at which a gate sees the most laps, in the middle of the longest row of such nodes: riders
-/// join and leave a loop somewhere, and a gate there would lose a lap of each block.
-fn best_gate(nodes: &[[f64; 2]], plane: &Plane, legs: &[Leg], tracks: &[Track]) -> usize {
+/// join and leave a loop somewhere, and a gate there would lose a lap of each block. Laps that begin where positions
+/// were taken out, as under a bridge, do not count.
+fn best_gate(
+    nodes: &[[f64; 2]],
+    plane: &Plane,
+    legs: &[Leg],
+    tracks: &[Track],
+    streams: &[Streams],
+) -> usize {
     let count = nodes.len();
     let laps: Vec<usize> = (0..count)
         .map(|node| {
             let mut turned = nodes.to_vec();
             turned.rotate_left(node);
             turned.push(nodes[node]);
-            laps_through(&Line::through(plane, turned), legs, tracks)
+            laps_through(&Line::through(plane, turned), legs, tracks, streams)
         })
         .collect();
     let most = laps.iter().copied().max().unwrap_or(0);
@@ -188,7 +195,7 @@ fn best_gate(nodes: &[[f64; 2]], plane: &Plane, legs: &[Leg], tracks: &[Track]) 
     (best.1 + count - best.0 / 2) % count
 }
 
-fn laps_through(line: &Line, legs: &[Leg], tracks: &[Track]) -> usize {
+fn laps_through(line: &Line, legs: &[Leg], tracks: &[Track], streams: &[Streams]) -> usize {
     let [gate, _] = gate::of(line, Shape::Loop);
     let length_m = line.length_m();
     let mut laps = 0;
@@ -205,6 +212,10 @@ fn laps_through(line: &Line, legs: &[Leg], tracks: &[Track]) -> usize {
         laps += crossings
             .windows(2)
             .filter(|pair| pair[0].onward == pair[1].onward)
+            .filter(|pair| {
+                let s = streams.get(track.recording);
+                s.is_none_or(|s| s.is_placed_at(pair[0].time_s))
+            })
             .filter(|pair| LAPS.contains(&(track.path_m(pair[0].time_s, pair[1].time_s) / length_m)))
             .count();
     }

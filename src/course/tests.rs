@@ -20,6 +20,7 @@ fn given_from(origin: [f64; 2], shape: Option<Shape>, gates: &[[f64; 2]]) -> Cou
         shape,
         start_deg: degrees(gates.first()),
         finish_deg: degrees(gates.get(1)),
+        lap: None,
     }
 }
 

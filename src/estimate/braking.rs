@@ -135,3 +135,7 @@ fn shared(rides: &mut [PassRide], own: &[usize], direction: Direction, ends: [f6
     }
     Some(place)
 }
+
+#[cfg(test)]
+#[path = "braking_tests.rs"]
+mod tests;

@@ -1,10 +1,12 @@
 //! One pass cut into cells of the course: what was done and what resisted in each.
 
+use super::bends::Bends;
 use super::braking::braked_j;
+use super::one_pass::{SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S, SPEED_STANDARD_UNCERTAINTY_M_S};
 use crate::air::AirState;
 use crate::course::{Course, Direction, Pass};
-use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
-use crate::streams::{Segment, Streams};
+use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, Work, step_work};
+use crate::streams::{Segment, SpeedSource, Streams};
 use crate::test_day::{Measured, Setup, Surface};
 use crate::units::KELVIN_AT_0_C;
 
@@ -30,6 +32,8 @@ pub struct Shift {
     /// The speed scale is shifted for the passes of this set-up alone; `None`: for all.
     pub speed_scale_of: Option<usize>,
     pub density_scale: f64,
+    /// What the centre of mass loses on the wheels in bends is greater by this share.
+    pub lean_share: f64,
     pub total_mass_kg: f64,
     pub drivetrain_efficiency: f64,
     pub wheel_radius_m: f64,
@@ -61,6 +65,7 @@ impl Default for Shift {
             speed_scale: 1.0,
             speed_scale_of: None,
             density_scale: 1.0,
+            lean_share: 0.0,
             total_mass_kg: 0.0,
             drivetrain_efficiency: 0.0,
             wheel_radius_m: 0.0,
@@ -119,6 +124,8 @@ pub struct RiddenStep {
     /// By an air-speed sensor, along the direction of travel: mean over the step, times the factor of
     /// `test.toml`; NaN where it is not known.
     pub air_speed_m_s: f64,
+    /// In the bend of a track.
+    pub lean: Lean,
 }
 
 /// A wind read beside the road before a block: one reading, shared by all passes of the block.
@@ -185,6 +192,8 @@ pub struct PassRide {
     pub wheel_radius_m: Option<f64>,
     /// The drift of the power meter's zero was read before and after this pass, and is taken out of its steps.
     pub power_zero_noted: bool,
+    /// Of a speed at one instant.
+    pub speed_standard_uncertainty_m_s: f64,
     pub in_day: InDay,
 }
 
@@ -215,6 +224,17 @@ impl PassRide {
         })
     }
 
+    /// Mean factor of the surfaces over the part of the course that is fitted.
+    pub fn crr_factor(&self) -> f64 {
+        let length_m = |cell: &Cell| (cell.to_m - cell.from_m).abs();
+        let all_m: f64 = self.cells.iter().map(length_m).sum();
+        self.cells
+            .iter()
+            .map(|cell| cell.crr_factor * length_m(cell))
+            .sum::<f64>()
+            / all_m
+    }
+
     pub fn mean_speed_m_s(&self) -> f64 {
         self.distance_m() / self.duration_s()
     }
@@ -243,6 +263,10 @@ pub fn cell_count(length_m: f64, passes: usize) -> usize {
     let by_day = MOST_CELLS_A_DAY / passes.max(1);
     by_length.clamp(FEWEST_CELLS, MOST_CELLS).min(by_day.max(2))
 }
+
+/// A lap of a track is cut where its halves meet: at both places the curve is the same wherever the gate lies, so
+/// that what the lean stores of the energy is the same as well and the balance need not know it.
+pub const CELLS_OF_A_TRACK: usize = 2;
 
 /// Everything but CdA, with the shifts applied. CdA is 0: the account carries it as an unknown.
 pub fn rig(setup: &Setup, shift: &Shift) -> Rig {
@@ -299,6 +323,7 @@ pub fn cell_work(ride: &PassRide, cell: &Cell, shift: &Shift) -> Work {
                 end_speed_m_s: step.end_speed_m_s * speed_scale,
                 wind: RelativeWind::from_air_velocity(east, north, step.bearing_rad),
                 cos_slope: step.cos_slope,
+                lean: step.lean.scaled(shift.lean_share),
             })
         })
         .sum()
@@ -351,12 +376,23 @@ pub struct Ground<'a> {
     pub surfaces: &'a [Surface],
     /// True over recorded speed.
     pub speed_scale: f64,
+    /// Of a track.
+    pub bends: Option<Bends>,
+    /// Speed from positions counts as a wheel's does.
+    pub speed_as_by_wheel: bool,
     /// Part of the course that is fitted, metres from its start.
     pub from_m: f64,
     pub to_m: f64,
 }
 
 impl Ground<'_> {
+    fn speed_standard_uncertainty_m_s(&self) -> f64 {
+        match self.streams.speed_source {
+            SpeedSource::Positions if !self.speed_as_by_wheel => SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S,
+            _ => SPEED_STANDARD_UNCERTAINTY_M_S,
+        }
+    }
+
     /// The recording between two moments, with its speed at the right scale.
     fn segments(&self, from_s: f64, to_s: f64) -> Vec<Segment> {
         let mut segments = self.streams.segments(from_s, to_s);
@@ -445,6 +481,7 @@ pub fn cut(
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        speed_standard_uncertainty_m_s: ground.speed_standard_uncertainty_m_s(),
         in_day: InDay::default(),
     })
 }
@@ -570,6 +607,10 @@ fn cell(
                 cos_slope: 1.0 / gradient.hypot(1.0),
                 sin_slope: gradient / gradient.hypot(1.0),
                 air_speed_m_s: s.air_speed_m_s,
+                lean: ground.bends.map_or(Lean::UPRIGHT, |bends| {
+                    let speed = 0.5 * (s.start_speed_m_s + s.end_speed_m_s);
+                    bends.lean(at_m, speed, ground.gravity_m_s2)
+                }),
             }
         })
         .collect::<Vec<_>>();

@@ -34,6 +34,8 @@ fn there_and_back() -> Made {
 fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
     Ground {
         speed_scale: 1.0,
+        bends: None,
+        speed_as_by_wheel: false,
         streams: &made.streams,
         course: &made.course,
         air: AirState {
@@ -266,6 +268,48 @@ fn shifts_move_what_they_name() {
         ..rest
     };
     assert!((energy(&rest) - energy(&lossier) - 0.01 * total(&rest, |a| a.crank_j)).abs() < 1e-6);
+}
+
+/// A pass two hours after the middle of the day, in air 3 K warmer than the mean.
+#[test]
+fn what_changes_over_the_day_turns_about_its_middle() {
+    let made = there_and_back();
+    let length_m = made.course.length_m();
+    let mut ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let shifts = [
+        Shift {
+            warming_k_per_h: 1.5,
+            ..Shift::default()
+        },
+        Shift {
+            mass_loss_kg_per_h: 0.5,
+            ..Shift::default()
+        },
+        Shift {
+            power_scale_per_k: 0.002,
+            ..Shift::default()
+        },
+    ];
+    let sums = |ride: &PassRide, shift: &Shift| -> [f64; 3] {
+        let all = accounts(ride, &made.setup, length_m, shift);
+        [
+            all.iter().map(|a| a.air_j_m2).sum(),
+            all.iter().map(|a| a.weight_n).sum(),
+            all.iter().map(|a| a.crank_j).sum(),
+        ]
+    };
+    let rest = sums(&ride, &Shift::default());
+    for shift in &shifts {
+        assert_eq!(sums(&ride, shift), rest, "in the middle of the day nothing moves");
+    }
+    ride.in_day.since_middle_h = 2.0;
+    ride.in_day.warmer_k = 3.0;
+    let moved = |which: usize| sums(&ride, &shifts[which])[which] / rest[which];
+    // 3 K at 15 °C; 1 kg; 0.6 %.
+    assert!((moved(0) - 288.15 / 291.15).abs() < 1e-9);
+    let mass_kg = made.setup.total_mass_kg.value;
+    assert!((moved(1) - (mass_kg - 1.0) / mass_kg).abs() < 1e-9);
+    assert!((moved(2) - 0.994).abs() < 1e-9);
 }
 
 /// Power moved a second earlier and cut anew, against what the shift makes of the cells as they were.

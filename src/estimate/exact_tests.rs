@@ -110,6 +110,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
                     cos_slope: (1.0 - sin_slope * sin_slope).sqrt(),
                     sin_slope,
                     air_speed_m_s: f64::NAN,
+                    lean: crate::physics::Lean::UPRIGHT,
                 };
                 speed = end;
                 step
@@ -159,6 +160,7 @@ fn pass(setup: &Setup, cda_m2: f64, place: [usize; 3], speed_m_s: f64, random: &
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        speed_standard_uncertainty_m_s: crate::estimate::one_pass::SPEED_STANDARD_UNCERTAINTY_M_S,
         in_day: Default::default(),
     }
 }

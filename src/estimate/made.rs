@@ -6,7 +6,7 @@ use super::rolling::Rolling;
 use crate::air::density::moist_air_density_kg_m3;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::course::{Course, Direction, survey};
-use crate::physics::{RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
+use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, gravity_m_s2, step_work};
 use crate::simulate::{DayPlan, SetupTruth, TrueDay, TruePass, ride_day};
 use crate::streams::align;
 use crate::test_day::{CourseGiven, Differs, Measured, Setup, Shape};
@@ -138,6 +138,7 @@ pub(crate) fn pass(truth: &mut Truth, of: &Setup) -> PassRide {
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        speed_standard_uncertainty_m_s: crate::estimate::one_pass::SPEED_STANDARD_UNCERTAINTY_M_S,
         in_day: Default::default(),
     }
 }
@@ -162,6 +163,7 @@ fn step(
         cos_slope: (1.0 - rise * rise).sqrt(),
         sin_slope: rise,
         air_speed_m_s: f64::NAN,
+        lean: Lean::UPRIGHT,
     };
     let work = step_work(&Step {
         duration_s: 1.0,
@@ -170,6 +172,7 @@ fn step(
         end_speed_m_s: ridden.end_speed_m_s,
         wind: RelativeWind::from_air_velocity(truth.wind_m_s[0], truth.wind_m_s[1], ridden.bearing_rad),
         cos_slope: ridden.cos_slope,
+        lean: Lean::UPRIGHT,
     });
     let weight_n = rig.total_mass_kg * around.gravity_m_s2;
     let climb_m = rise * work.distance_m;
@@ -257,6 +260,7 @@ pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
         shape: Some(shape),
         start_deg: Some(truth.start_deg),
         finish_deg,
+        lap: None,
     };
     let found = survey(&streams, Some(&gates), Path::new("test.toml")).unwrap();
     let length_m = found.course.length_m();
@@ -276,6 +280,8 @@ pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
             air: air_of(plan),
             gravity_m_s2: gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m),
             cells: cell_count(length_m, found.passes.len()),
+            bends: None,
+            speed_as_by_wheel: false,
             surfaces: &[],
             from_m: 0.0,
             to_m: length_m,

@@ -2,6 +2,7 @@
 
 pub mod braking;
 
+pub mod bends;
 pub mod budget;
 
 pub mod cells;

@@ -9,7 +9,10 @@ use nalgebra::{DMatrix, DVector};
 
 /// Standard uncertainty of a recorded speed at one instant: sensors' pulses and the unit's averaging.
 /// Common practice, no published source.
-pub(crate) const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
+pub const SPEED_STANDARD_UNCERTAINTY_M_S: f64 = 0.04;
+/// The same where it is the slope of positions over 8 s (`streams/speed.rs`). Derived: a wander of 3 m over a minute
+/// is a walk of q = 2 · 9/60 m²/s, and the slope of a walk over T seconds has the variance 6q/5T.
+pub const SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S: f64 = 0.21;
 /// Where along the road a cell ends is known to this: positions wander, but only gates rest on them;
 /// within a pass the wheel measures.
 pub(crate) const EDGE_STANDARD_UNCERTAINTY_M: f64 = 3.0;
@@ -70,7 +73,7 @@ pub fn covariance(
             ),
         };
         let weight_n = accounts[edge.min(count - 1)].weight_n;
-        let variance = (effective_mass_kg * speed * SPEED_STANDARD_UNCERTAINTY_M_S).powi(2)
+        let variance = (effective_mass_kg * speed * ride.speed_standard_uncertainty_m_s).powi(2)
             + (weight_n * gradient * EDGE_STANDARD_UNCERTAINTY_M).powi(2);
         // The same error ends one cell and starts the next, with opposite sign.
         if edge > 0 {

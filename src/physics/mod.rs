@@ -8,11 +8,14 @@ pub mod virtual_elevation;
 
 pub mod forward;
 
+pub mod track;
+
 pub use balance::{
     RelativeWind, Rig, Surroundings, bearing_force_n, crank_power_w, drag_force_n, steady_speed_m_s,
 };
 pub use forward::{Piece, Ridden, ride_road};
 pub use gravity::gravity_m_s2;
+pub use track::{Lean, Track};
 pub use virtual_elevation::{Step, Work, step_work, virtual_climb_m};
 
 #[cfg(test)]

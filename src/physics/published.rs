@@ -156,6 +156,7 @@ fn virtual_elevation_moves_by_what_the_algebra_says() {
                 end_speed_m_s: speed,
                 wind: CALM,
                 cos_slope: 1.0,
+                lean: Lean::UPRIGHT,
             };
             virtual_climb_m(rig, &around, &step_work(&step))
         };
@@ -184,6 +185,7 @@ fn an_ignored_wind_adds_its_mean_square() {
                     end_speed_m_s: speed,
                     wind: RelativeWind::from_air_velocity(0.0, -wind, bearing.to_radians()),
                     cos_slope: 1.0,
+                    lean: Lean::UPRIGHT,
                 };
                 step_work(&step).air_m3_s2
             })
@@ -243,6 +245,7 @@ fn the_energy_of_a_closed_lap_closes() {
             end_speed_m_s: ridden.exit_speed_m_s,
             wind: piece.wind,
             cos_slope,
+            lean: Lean::UPRIGHT,
         });
         height += 0.5 * gradient * cos_slope;
         speed = ridden.exit_speed_m_s;

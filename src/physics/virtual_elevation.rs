@@ -9,6 +9,7 @@ use std::iter::Sum;
 use std::ops::{Add, AddAssign};
 
 use super::balance::{BEARING_N, BEARING_N_PER_M_S, RelativeWind, Rig, Surroundings};
+use super::track::Lean;
 
 /// A short stretch of time with constant power and wind, in which speed changes evenly.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +22,8 @@ pub struct Step {
     pub wind: RelativeWind,
     /// cos θ of the road.
     pub cos_slope: f64,
+    /// In a bend: speeds are those of the wheels, drag is taken at the centre of mass, tyres carry the load.
+    pub lean: Lean,
 }
 
 /// The integrals of the energy balance that do not depend on CdA, Crr or mass. They add up over steps.
@@ -35,9 +38,9 @@ pub struct Work {
     pub bearing_j: f64,
     /// Along the road. [m]
     pub distance_m: f64,
-    /// ∫cos θ ds. [m]
+    /// ∫cos θ ds, in a bend times load over weight. [m]
     pub level_distance_m: f64,
-    /// ∫(v+w) V_a ds; times ½ρ CdA it is the work against the air. [m³/s²]
+    /// ∫(v+w) V_a ds, of the way and speed of the centre of mass; times ½ρ CdA it is the work against the air. [m³/s²]
     pub air_m3_s2: f64,
 }
 
@@ -76,6 +79,7 @@ impl Sum for Work {
 /// of its absolute value.
 pub fn step_work(step: &Step) -> Work {
     let (start, end) = (step.start_speed_m_s, step.end_speed_m_s);
+    let centre = step.lean.centre_speed_ratio;
     let distance = 0.5 * (start + end) * step.duration_s;
     let speed_squared_s = (start * start + start * end + end * end) / 3.0 * step.duration_s;
     Work {
@@ -84,8 +88,8 @@ pub fn step_work(step: &Step) -> Work {
         kinetic_m2_s2: 0.5 * (end - start) * (end + start),
         bearing_j: BEARING_N * distance + BEARING_N_PER_M_S * speed_squared_s,
         distance_m: distance,
-        level_distance_m: distance * step.cos_slope,
-        air_m3_s2: step.duration_s * mean_air_term(start, end, step.wind),
+        level_distance_m: distance * step.cos_slope * step.lean.load_factor,
+        air_m3_s2: step.duration_s * mean_air_term(centre * start, centre * end, step.wind),
     }
 }
 
@@ -180,6 +184,7 @@ mod tests {
             end_speed_m_s: end,
             wind,
             cos_slope: 1.0,
+            lean: Lean::UPRIGHT,
         }
     }
 
@@ -254,6 +259,7 @@ mod tests {
             end_speed_m_s: 8.0,
             wind: blowing,
             cos_slope: 0.999,
+            lean: Lean::UPRIGHT,
         };
         let first = Step {
             duration_s: 0.8,

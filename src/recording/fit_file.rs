@@ -167,9 +167,9 @@ impl Reader {
                 None => extra.push((field.name(), field.units(), value)),
             }
         }
-        if let (Some(percent), true) = (leg_percent(&message.native), sample.power_w > Some(LEGS_TOLD_W)) {
+        if let (Some(one), true) = (one_leg(&message.native), sample.power_w > Some(LEGS_TOLD_W)) {
             self.legs.told += 1;
-            self.legs.one += usize::from(percent == 0 || percent >= 100);
+            self.legs.one += usize::from(one);
         }
         self.rows.push(sample);
         for (name, units, value) in extra {
@@ -390,10 +390,26 @@ impl Reader {
 fn leg_percent(native: &[FitDataField]) -> Option<u8> {
     let field = native.iter().find(|field| field.number() == 30)?;
     match field.value() {
-        Value::UInt8(byte) | Value::Byte(byte) | Value::Enum(byte) => Some(byte & 0x7F),
         Value::String(name) if name == "right" => Some(0),
-        _ => None,
+        other => as_number(other)
+            .filter(|number| (0.0..255.0).contains(number))
+            .map(|number| number as u8 & 0x7F),
     }
+}
+
+/// Whether one leg alone is read in a record; `None` where it says nothing of the legs. Meters in one crank that write
+/// no share write the torque effectiveness of both sides, fields 43 and 44, and nought for the side they do not have
+/// (seen on recordings of fifteen rides).
+fn one_leg(native: &[FitDataField]) -> Option<bool> {
+    if let Some(percent) = leg_percent(native) {
+        return Some(percent == 0 || percent >= 100);
+    }
+    let effectiveness = |number: u8| {
+        let field = native.iter().find(|field| field.number() == number)?;
+        as_number(field.value())
+    };
+    let (left, right) = (effectiveness(43)?, effectiveness(44)?);
+    (left > 0.0 || right > 0.0).then_some(left == 0.0 || right == 0.0)
 }
 
 fn retain_from<T>(list: &mut Vec<T>, start: usize, keep: impl Fn(&T) -> bool) {

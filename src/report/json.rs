@@ -1,7 +1,9 @@
 //! JSON as docs and outside programs read it.
 
 mod days;
+mod joined;
 mod predict;
+mod sensors;
 
 pub use days::compare_days;
 pub use predict::predict;
@@ -61,6 +63,7 @@ pub fn passes(surveyed: &Surveyed) -> Value {
         "passes": passes,
         "near_passes": near_passes(surveyed),
         "likely_blocks": surveyed.ridden.likely_blocks,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": surveyed.warnings,
     })
@@ -93,7 +96,9 @@ pub fn compare(compared: &Compared) -> Value {
             "block_standard_deviation": number(compared.basis.joint.strengths.block_sd),
             "pass_standard_deviation": number(compared.basis.joint.strengths.pass_sd),
         },
+        "sensors": sensors::sensors(compared),
         "assumptions": compared.assumptions,
+        "joined": joined::joined(surveyed),
         "faults": faults(surveyed),
         "warnings": compared.warnings,
     })

@@ -184,7 +184,7 @@ fn named(line: &BudgetLine, compared: &Compared) -> String {
 /// A scale is known to a percentage, everything else in its unit.
 fn known_to(input: &str, uncertainty: f64, unit: &str) -> String {
     match unit {
-        "1" if ["scale", "one set-up", "density", "remounting", "to pass"]
+        "1" if ["scale", "one set-up", "bends", "density", "remounting", "to pass"]
             .iter()
             .any(|end| input.ends_with(end)) =>
         {

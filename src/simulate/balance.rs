@@ -72,11 +72,9 @@ impl Body {
         let lean = self.leaning(v, here);
         let along = wind[0] * here.sin_bearing + wind[1] * here.cos_bearing;
         let across = wind[0] * here.cos_bearing - wind[1] * here.sin_bearing;
-        let through_air = v * lean.slower - along;
         // The drag acts at the centre of mass: over each metre of the wheel it does work over less than a metre.
-        let drag =
-            0.5 * self.density_kg_m3 * self.cda_m2 * through_air * through_air.hypot(across) * lean.slower;
-        let rolling = self.mass_kg * self.gravity_m_s2 * self.crr * lean.load;
+        let drag = self.drag_n(v * lean.slower - along, across) * lean.slower;
+        let rolling = self.mass_kg * self.gravity_m_s2 * self.crr * here.crr_factor * lean.load;
         let held_n = drag + rolling + BEARING_N + BEARING_N_PER_M_S * v;
         let (dx, dv) = (0.05, 1e-3);
         let by_place = (self.stored_j(v, ground(x + dx)) - self.stored_j(v, ground(x - dx))) / (2.0 * dx);
@@ -85,15 +83,18 @@ impl Body {
         (drive_n - held_n - by_place) / (by_speed / v)
     }
 
+    fn drag_n(&self, through_air: f64, across: f64) -> f64 {
+        let airspeed = through_air.hypot(across);
+        let yaw = across.atan2(through_air);
+        let cda_m2 = self.cda_m2 * (1.0 + self.yaw_share_per_rad2 * yaw * yaw);
+        0.5 * self.density_kg_m3 * cda_m2 * through_air * airspeed
+    }
+
     /// Newtons against the motion at ground speed `v`; `wind` is [east, north] where the air moves to.
     pub fn resistance_n(&self, v: f64, ground: Ground, wind: [f64; 2]) -> f64 {
         let along = wind[0] * ground.sin_bearing + wind[1] * ground.cos_bearing;
         let across = wind[0] * ground.cos_bearing - wind[1] * ground.sin_bearing;
-        let through_air = v - along;
-        let airspeed = through_air.hypot(across);
-        let yaw = across.atan2(through_air);
-        let cda_m2 = self.cda_m2 * (1.0 + self.yaw_share_per_rad2 * yaw * yaw);
-        let drag = 0.5 * self.density_kg_m3 * cda_m2 * through_air * airspeed;
+        let drag = self.drag_n(v - along, across);
         let weight = self.mass_kg * self.gravity_m_s2;
         let cos_slope = (1.0 - ground.sin_slope * ground.sin_slope).sqrt();
         let crr = self.crr * ground.crr_factor;

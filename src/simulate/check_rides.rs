@@ -532,9 +532,9 @@ fn energy_of_laps_of_a_track_adds_up() {
     let stored = 0.5 * inertia * (trace.speed_m_s[to].powi(2) - trace.speed_m_s[from].powi(2));
     let work = setup.drivetrain_efficiency * (trace.work_j[to] - trace.work_j[from]);
     assert!(
-        ((work - stored - lost) / work).abs() < 2e-5,
+        ((work - stored - lost) / work).abs() < 5e-5,
         "{work} {stored} {lost}"
     );
-    // Upright the same laps would have taken 2 to 4 % more.
-    assert!((1.02..1.04).contains(&(upright / lost)), "{}", upright / lost);
+    // At 10.8 m/s drag, 0.86 of all, takes 3.1 % less and rolling, 0.13 of it, 6.5 % more: upright it were 1.8 % more.
+    assert!((1.016..1.022).contains(&(upright / lost)), "{}", upright / lost);
 }

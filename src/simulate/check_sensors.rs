@@ -551,3 +551,165 @@ fn an_altitude_by_satellites_wanders_about_the_height_and_changes_nothing_else()
     let sd = (squares / after.len() as f64).sqrt();
     assert!((3.0..5.2).contains(&sd), "{sd}");
 }
+
+/// The unit counts turns with one circumference: with a tyre 1 % larger it counts fewer, and its distance falls behind
+/// by as much, from the block on in which the tyre is ridden.
+#[test]
+fn a_larger_tyre_is_counted_with_the_circumference_of_the_first() {
+    let mut plan = out_and_back_plan(71, "ABA", 0.0).ideal();
+    let same = ride_day(&plan);
+    plan.setups[1].rollout_factor = 1.01;
+    let other = ride_day(&plan);
+    let pairs = same.recordings[0]
+        .samples
+        .iter()
+        .zip(&other.recordings[0].samples);
+    let second = |time_s: f64| {
+        let pass = |block: usize| same.passes.iter().filter(move |p| p.block == block);
+        pass(1).any(|p| p.start_s < time_s && time_s < p.end_s)
+    };
+    let mut seen = 0;
+    for (a, b) in pairs {
+        let (a_m_s, b_m_s) = (a.speed_m_s.unwrap(), b.speed_m_s.unwrap());
+        if second(a.time_s) {
+            assert!((a_m_s / b_m_s - 1.01).abs() < 1e-9);
+            seen += 1;
+        } else if same
+            .passes
+            .iter()
+            .any(|p| p.block != 1 && p.start_s < a.time_s && a.time_s < p.end_s)
+        {
+            assert_eq!(a_m_s, b_m_s);
+        }
+    }
+    assert!(seen > 200);
+    let ends = [&same, &other].map(|day| day.recordings[0].samples.last().unwrap().distance_m.unwrap());
+    let in_b: f64 = 2.0 * plan.course.length_m;
+    let behind = ends[0] - ends[1];
+    assert!((in_b * 0.0099..in_b * 0.0125).contains(&behind), "{behind}");
+}
+
+/// The same rides with and without, sample by sample.
+fn with_and_without(change: impl FnOnce(&mut DayPlan)) -> (DayPlan, Vec<Sample>, Vec<Sample>) {
+    let mut plan = out_and_back_plan(66, "AB", -3.0).ideal();
+    plan.rider.timer = TimerHabit::KeepsRunning;
+    let plain = all(&ride_day(&plan));
+    change(&mut plan);
+    let changed = all(&ride_day(&plan));
+    (plan, plain, changed)
+}
+
+fn powers<'a>(plain: &'a [Sample], changed: &'a [Sample]) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
+    let both = plain.iter().zip(changed);
+    both.filter_map(|(a, b)| Some((a.time_s, a.power_w?, b.power_w?)))
+        .filter(|(_, power_w, _)| *power_w > 0.0)
+}
+
+#[test]
+fn a_meter_reads_more_in_warmer_air_by_its_share_for_each_kelvin() {
+    let warm = |plan: &mut DayPlan| {
+        plan.air.temperature_trend_c_per_h = 6.0;
+    };
+    let (plan, _, felt) = with_and_without(|plan| {
+        warm(plan);
+        plan.sensors.power_scale_per_k = 0.002;
+    });
+    let (_, _, unfelt) = with_and_without(warm);
+    assert_eq!(unfelt.len(), felt.len());
+    let mut seen = 0;
+    for (time_s, before, after) in powers(&unfelt, &felt) {
+        let kelvin = 6.0 * (time_s - plan.start_s) / 3600.0;
+        assert!((after / before - (1.0 + 0.002 * kelvin)).abs() < 1e-9);
+        seen += 1;
+    }
+    assert!(seen > 300);
+    // The thermometer shows the air.
+    let last = felt.last().unwrap();
+    let air_c = plan.air.after(last.time_s - plan.start_s).temperature_c;
+    assert!((last.temperature_c.unwrap() - air_c).abs() < 1e-9 && air_c > plan.air.temperature_c + 1.0);
+}
+
+#[test]
+fn one_leg_is_doubled() {
+    let (plan, plain, changed) = with_and_without(|plan| {
+        plan.sensors.one_leg = Some(OneLeg {
+            share: 0.51,
+            share_per_h: 0.02,
+            share_by_setup: 0.0,
+            wander_sd: 0.0,
+            wander_memory_s: 60.0,
+        });
+    });
+    for (time_s, before, after) in powers(&plain, &changed) {
+        let share = 0.51 + 0.02 * (time_s - plan.start_s) / 3600.0;
+        assert!((after / before - 2.0 * share).abs() < 1e-9);
+    }
+}
+
+#[test]
+fn power_and_cadence_are_held_when_the_pedals_stop() {
+    let (_, plain, held) = with_and_without(|plan| plan.sensors.power_sticks_s = 3.0);
+    let mut stops = 0;
+    for at in 4..plain.len() - 6 {
+        let power = |of: &[Sample], i: usize| of[i].power_w.unwrap();
+        let stops_here = power(&plain, at - 1) > 0.0 && (at..at + 5).all(|i| power(&plain, i) == 0.0);
+        if stops_here {
+            stops += 1;
+            let last = power(&plain, at - 1);
+            assert!((at..at + 3).all(|i| power(&held, i) == last && held[i].cadence_rpm > Some(0.0)));
+            assert_eq!((power(&held, at + 3), held[at + 3].cadence_rpm), (0.0, Some(0.0)));
+        }
+    }
+    assert!(stops > 2, "{stops}");
+}
+
+#[test]
+fn sampled_by_need_the_intervals_are_those_of_real_units_and_means_keep_the_work() {
+    let (_, plain, kept) = with_and_without(|plan| {
+        plan.sensors.sampling = Sampling::ByNeed;
+        plan.sensors.power_since_last = true;
+    });
+    let steps: Vec<f64> = kept.windows(2).map(|two| two[1].time_s - two[0].time_s).collect();
+    assert!(steps.iter().all(|step| (1.0..=8.0).contains(step)));
+    let mean = steps.iter().sum::<f64>() / steps.len() as f64;
+    // 1·27 + 2·24 + 3·18 + 4·11 + 5·8 + 6·6 + 7·4 + 8·2 percent: 2.93 s, ± 0.05 for a thousand seconds.
+    assert!((mean - 2.93).abs() < 0.3, "{mean}");
+    let work: f64 = kept
+        .windows(2)
+        .map(|two| two[1].power_w.unwrap() * (two[1].time_s - two[0].time_s))
+        .sum();
+    let last_s = kept.last().unwrap().time_s;
+    let whole = plain
+        .iter()
+        .filter(|s| s.time_s > kept[0].time_s && s.time_s <= last_s);
+    let expected: f64 = whole.map(|s| s.power_w.unwrap()).sum();
+    assert!((work / expected - 1.0).abs() < 1e-3, "{work} {expected}");
+}
+
+#[test]
+fn a_unit_out_of_the_house_cools_while_it_is_ridden() {
+    let (plan, _, cooled) = with_and_without(|plan| {
+        plan.sensors.thermometer_memory_s = 300.0;
+        plan.sensors.temperature_start_c = 10.0;
+    });
+    let (first, last) = (cooled[0].temperature_c.unwrap(), cooled[cooled.len() - 1]);
+    assert!((first - plan.air.temperature_c - 10.0).abs() < 0.1);
+    let left = 10.0 * (-(last.time_s - plan.start_s) / 300.0).exp();
+    assert!((last.temperature_c.unwrap() - plan.air.temperature_c - left).abs() < 0.05);
+    let (_, _, none) = with_and_without(|plan| plan.sensors.has_thermometer = false);
+    assert!(none.iter().all(|sample| sample.temperature_c.is_none()));
+}
+
+#[test]
+fn steps_are_cut_off_where_a_unit_cuts() {
+    let (_, plain, cut) = with_and_without(|plan| {
+        plan.sensors.power_resolution_w = 1.0;
+        plan.sensors.cuts_off = true;
+    });
+    for (_, before, after) in powers(&plain, &cut) {
+        assert!(
+            after == before.floor() || (after - before).abs() < 1e-9,
+            "{before} {after}"
+        );
+    }
+}

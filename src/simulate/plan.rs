@@ -332,6 +332,13 @@ pub struct SensorTruth {
     pub temperature_offset_c: f64,
     /// The offset grows with the sun.
     pub temperature_offset_c_per_h: f64,
+    pub has_thermometer: bool,
+    /// Seconds after which 1/e of a difference is left; 0: none. The three below need it.
+    pub thermometer_memory_s: f64,
+    /// Above what it comes to, at the start: the unit comes out of the house.
+    pub temperature_start_c: f64,
+    /// What it comes to lies so much higher while the rider stands and no wind cools it.
+    pub temperature_standing_c: f64,
     pub temperature_resolution_c: f64,
     /// How often over the day the air is read, evenly from start to end, and written into `test.toml`.
     pub air_readings: usize,
@@ -505,6 +512,13 @@ pub enum Incident {
     },
     /// The unit's altitude is calibrated on the way: from there on it stands `jump_m` higher.
     AltitudeJump { pass: usize, at_m: f64, jump_m: f64 },
+    /// A tunnel: the unit repeats its last position, or afterwards draws a straight line through.
+    PositionsLost {
+        pass: usize,
+        at_m: f64,
+        duration_s: f64,
+        frozen: bool,
+    },
 }
 
 impl Incident {
@@ -521,7 +535,8 @@ impl Incident {
             | Incident::Coast { pass, .. }
             | Incident::StandingStart { pass }
             | Incident::OtherLine { pass, .. }
-            | Incident::AltitudeJump { pass, .. } => pass,
+            | Incident::AltitudeJump { pass, .. }
+            | Incident::PositionsLost { pass, .. } => pass,
         }
     }
 }
@@ -623,6 +638,10 @@ impl SensorTruth {
             position_as_stored: false,
             temperature_offset_c: 0.0,
             temperature_offset_c_per_h: 0.0,
+            has_thermometer: true,
+            thermometer_memory_s: 0.0,
+            temperature_start_c: 0.0,
+            temperature_standing_c: 0.0,
             temperature_resolution_c: 0.0,
             air_readings: 1,
             air_speed: None,

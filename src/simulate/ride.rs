@@ -95,7 +95,7 @@ struct Rider<'a> {
 
 pub(super) fn ride(plan: &DayPlan, path: &Path) -> Trace {
     // Where the curve grows, the rider's lean takes up energy within a few ticks: in one step a
-    // tick 7e-4 of a lap's energy would go missing, in four 2e-6.
+    // tick 7e-4 of a lap's energy would go missing, in four 2e-5.
     let parts = if plan.course.track.is_some() { 4 } else { 1 };
     ride_in_steps(plan, path, parts)
 }

@@ -32,6 +32,8 @@ struct Errors<'a> {
     leg_rng: ChaCha8Rng,
     leg: Wander,
     pedalled: Pedalled,
+    /// The thermometer above what it comes to while riding.
+    warmer_c: f64,
     wheel: Wheel,
 }
 
@@ -126,6 +128,11 @@ pub(super) fn samples(
         leg: Wander::new(leg.wander_sd, leg.wander_memory_s, interval, &mut leg_rng),
         leg_rng,
         pedalled: Pedalled::default(),
+        warmer_c: if truth.thermometer_memory_s > 0.0 {
+            truth.temperature_start_c
+        } else {
+            0.0
+        },
         east: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         north: Wander::new(truth.position_sd_m, truth.position_memory_s, interval, rng),
         speed: Wander::new(truth.speed_noise_m_s, UNIT_SPEED_MEMORY_S, interval, rng),
@@ -201,6 +208,7 @@ impl Errors<'_> {
         let pedals = trace.pedalling.get(tick).copied().unwrap_or(false);
         let power = self.power_w(path, trace, seconds, interval);
         let (power, pedals) = self.stuck(power, pedals, seconds);
+        let temperature_c = self.temperature_c(trace, seconds, interval);
         let place = self.place([latitude, longitude]);
         let speed = self.speed_m_s(Trace::at(&trace.speed_m_s, seconds), seconds);
         let altitude = self.altitude_m(trace, height, seconds, interval);
@@ -215,12 +223,7 @@ impl Errors<'_> {
             power_w: heard.then_some(power),
             cadence_rpm: Some(if pedals { CADENCE_RPM } else { 0.0 }),
             heart_rate_bpm: None,
-            temperature_c: Some(rounded(
-                self.plan.air.after(seconds).temperature_c
-                    + truth.temperature_offset_c
-                    + truth.temperature_offset_c_per_h * seconds / 3600.0,
-                truth.temperature_resolution_c,
-            )),
+            temperature_c: truth.has_thermometer.then_some(temperature_c),
             pressure_pa: None,
         }
     }
@@ -276,6 +279,19 @@ impl Errors<'_> {
         } else {
             (power_w, pedals)
         }
+    }
+
+    fn temperature_c(&mut self, trace: &Trace, seconds: f64, interval: f64) -> f64 {
+        let truth = &self.plan.sensors;
+        let sun_c = truth.temperature_offset_c + truth.temperature_offset_c_per_h * seconds / 3600.0;
+        let comes_to_c = self.plan.air.after(seconds).temperature_c + sun_c;
+        if truth.thermometer_memory_s > 0.0 {
+            let stands = Trace::at(&trace.speed_m_s, seconds) < 1.0;
+            let aim_c = if stands { truth.temperature_standing_c } else { 0.0 };
+            let keep = (-interval / truth.thermometer_memory_s).exp();
+            self.warmer_c = aim_c + keep * (self.warmer_c - aim_c);
+        }
+        rounded(comes_to_c + self.warmer_c, truth.temperature_resolution_c)
     }
 
     fn stepped(&self, value: f64, step: f64) -> f64 {

@@ -151,6 +151,22 @@ impl TrueDay {
         if self.plan.course.shape != Shape::Loop {
             line(out, &format!("finish = {}", gate(self.finish_deg)));
         }
+        if let Some(track) = &self.plan.course.track {
+            line(
+                out,
+                &format!(
+                    "lap_length_m = {:?}    # along the measuring line",
+                    self.plan.course.length_m
+                ),
+            );
+            line(
+                out,
+                &format!(
+                    "bend_radius_m = {:?}    # where they are tightest",
+                    track.bend_radius_m
+                ),
+            );
+        }
     }
 
     fn setup_values(&self, out: &mut String) {

@@ -45,6 +45,7 @@ pub(super) fn record(plan: &DayPlan, path: &Path, trace: &Trace) -> Vec<Recordin
     let jumps = altitude_jumps(plan, path, trace);
     let mut samples = sensors::samples(plan, path, trace, &silent, &jumps, &Clock::TRUE, &mut rng);
     cover::spoil(plan, path, trace, &mut samples);
+    lose_positions(plan, path, trace, &mut samples);
     if let Some(second) = &plan.second_unit {
         for (_, sample) in &mut samples {
             second_unit::keep(sample, &second.first_has);
@@ -183,6 +184,42 @@ fn time_in_pass(path: &Path, trace: &Trace, pass: usize, at_m: f64) -> Option<f6
     let of_pass = |doing: Doing| matches!(doing, Doing::Pass { number, .. } if number + 1 == pass);
     let span = path.spans.iter().find(|span| of_pass(span.doing))?;
     Some(trace.time_at(span.from_m + at_m))
+}
+
+/// What a unit writes in a tunnel, and a sample before and behind it for the straight line.
+fn lose_positions(plan: &DayPlan, path: &Path, trace: &Trace, samples: &mut [(f64, Sample)]) {
+    for incident in &plan.incidents {
+        let Incident::PositionsLost { frozen, .. } = *incident else {
+            continue;
+        };
+        let one = |candidate: &Incident| match *candidate {
+            Incident::PositionsLost {
+                pass,
+                at_m,
+                duration_s,
+                ..
+            } if candidate == incident => Some((pass, at_m, duration_s)),
+            _ => None,
+        };
+        for window in while_in_pass(plan, path, trace, one) {
+            let first = samples.partition_point(|(t, _)| *t <= window.from_s);
+            let last = samples.partition_point(|(t, _)| *t < window.to_s);
+            let (Some(before), Some(after)) = (first.checked_sub(1), samples.get(last)) else {
+                continue;
+            };
+            let (before, after) = (samples[before], *after);
+            for (t, sample) in &mut samples[first..last] {
+                let share = if frozen {
+                    0.0
+                } else {
+                    (*t - before.0) / (after.0 - before.0)
+                };
+                let between = |a: Option<f64>, b: Option<f64>| Some(a? + share * (b? - a?));
+                sample.latitude_deg = between(before.1.latitude_deg, after.1.latitude_deg);
+                sample.longitude_deg = between(before.1.longitude_deg, after.1.longitude_deg);
+            }
+        }
+    }
 }
 
 /// When the lap button was pressed, unix seconds, whole.

@@ -27,6 +27,7 @@ pub use align::{align, align_leaving};
 pub use earlier::Worked;
 pub use join::{Asked, ClockGiven, FoundBy, Given, JoinedUnit, UnitClock, join};
 pub use overlap::use_once;
+pub use position::LOST as LOST_POSITIONS;
 pub use segments::Segment;
 
 use crate::recording::ExtraChannel;

@@ -5,8 +5,8 @@ use super::mark::{Span, list};
 use super::position::{chord_m, offset_m, valid};
 
 /// Steps longer apart in time than this hold bends and brakes, and are not judged. [s]
-const LONGEST_STEP_S: f64 = 1.5;
-/// A step that differs so much from those around it takes 8 m/s² and more: no bicycle does that, a receiver that
+const LONGEST_STEP_S: f64 = 2.5;
+/// A step of a second that differs so much from those around it takes 8 m/s² and more; of two seconds, twice as much: no bicycle does that, a receiver that
 /// leaps does. Wander moves a position by less than 1 m in a second (real rides, wheel sensor beside positions).
 const LEAP_M: f64 = 8.0;
 /// Steps to either side whose median is what a step should be.
@@ -101,42 +101,83 @@ fn leapt(streams: &Streams) -> Vec<usize> {
 }
 
 /// Samples that a leap leads to, with its east and north in metres.
+///
+/// Many units write a position a second late now and then: one value twice, then a step of twice the length (in 3 of
+/// 15 real rides, for minutes on end). So steps go from one new position to the next.
 fn leaps(streams: &Streams) -> Vec<(usize, (f64, f64))> {
-    let time = &streams.time_s;
-    let step = |to: usize| {
-        let from = to.checked_sub(1)?;
-        let lasted_s = time.get(to)? - time.get(from)?;
-        let open = lasted_s <= LONGEST_STEP_S && !streams.paused_between(time[from], time[to]);
-        let (east, north) = offset_m(streams, from, to).filter(|_| open)?;
-        Some((east / lasted_s, north / lasted_s))
+    let steps = steps(streams);
+    let differs = |a: Option<&Step>, b: Option<&Step>| match (a, b) {
+        (Some(a), Some(b)) => (a.east - b.east).hypot(a.north - b.north) > 0.5 * LEAP_M,
+        _ => false,
     };
-    // Most steps differ little from the one before: only where they do not are the neighbours asked.
-    let steps: Vec<Option<(f64, f64)>> = (0..time.len()).map(step).collect();
-    let differs =
-        |a: usize, b: usize| match (steps.get(a).copied().flatten(), steps.get(b).copied().flatten()) {
-            (Some(a), Some(b)) => (a.0 - b.0).hypot(a.1 - b.1) > 0.5 * LEAP_M,
-            _ => false,
-        };
-    let median = |around: &[(f64, f64)], side: fn(&(f64, f64)) -> f64| {
+    let median = |around: &[Step], side: fn(&Step) -> f64| {
         let mut values: Vec<f64> = around.iter().map(side).collect();
         values.sort_by(f64::total_cmp);
         values.get(values.len() / 2).copied()
     };
-    (1..steps.len())
-        .filter(|&index| differs(index - 1, index) || differs(index, index + 1))
-        .filter_map(|index| {
-            let own = steps[index]?;
-            let reach = index.saturating_sub(AROUND)..(index + AROUND + 1).min(steps.len());
-            let around: Vec<(f64, f64)> = steps[reach].iter().copied().flatten().collect();
+    (0..steps.len())
+        // Most steps differ little from those beside them: only where they do are all around asked.
+        .filter(|&k| {
+            let before = k.checked_sub(1).and_then(|before| steps.get(before));
+            differs(before, steps.get(k)) || differs(steps.get(k), steps.get(k + 1))
+        })
+        .filter_map(|k| {
+            let own = steps.get(k)?;
+            let around = steps.get(k.saturating_sub(AROUND)..(k + AROUND + 1).min(steps.len()))?;
+            let near = around.iter().filter(|step| step.chain == own.chain);
+            let around: Vec<Step> = near.copied().collect();
             if around.len() < 2 * AROUND {
                 return None;
             }
-            let due = (median(&around, |s| s.0)?, median(&around, |s| s.1)?);
-            let lasted_s = time[index] - time[index - 1];
-            let leap = ((own.0 - due.0) * lasted_s, (own.1 - due.1) * lasted_s);
-            (leap.0.hypot(leap.1) > LEAP_M).then_some((index, leap))
+            let due = (median(&around, |s| s.east)?, median(&around, |s| s.north)?);
+            let leap = (
+                (own.east - due.0) * own.lasted_s,
+                (own.north - due.1) * own.lasted_s,
+            );
+            (leap.0.hypot(leap.1) > LEAP_M * own.lasted_s.max(1.0)).then_some((own.to, leap))
         })
         .collect()
+}
+
+/// From one new position to the next, in m/s.
+#[derive(Clone, Copy)]
+struct Step {
+    to: usize,
+    lasted_s: f64,
+    east: f64,
+    north: f64,
+    /// Steps of one chain follow each other without a hole.
+    chain: usize,
+}
+
+fn steps(streams: &Streams) -> Vec<Step> {
+    let (lat, lon, time) = (&streams.latitude_deg, &streams.longitude_deg, &streams.time_s);
+    let mut steps: Vec<Step> = Vec::new();
+    let mut chain = 0;
+    let mut last: Option<usize> = None;
+    for to in (0..time.len()).filter(|&index| valid(streams, index)) {
+        let Some(from) = last else {
+            last = Some(to);
+            continue;
+        };
+        if lat[from] == lat[to] && lon[from] == lon[to] {
+            continue;
+        }
+        last = Some(to);
+        let lasted_s = time[to] - time[from];
+        let open = lasted_s <= LONGEST_STEP_S && !streams.paused_between(time[from], time[to]);
+        match offset_m(streams, from, to).filter(|_| open) {
+            Some((east, north)) => steps.push(Step {
+                to,
+                lasted_s,
+                east: east / lasted_s,
+                north: north / lasted_s,
+                chain,
+            }),
+            None => chain += 1,
+        }
+    }
+    steps
 }
 
 #[cfg(test)]

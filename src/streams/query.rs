@@ -36,6 +36,13 @@ impl Streams {
             .is_some()
     }
 
+    /// Whether the samples around a moment have positions, and were not found to be off the road.
+    pub fn is_placed_at(&self, time_s: f64) -> bool {
+        let after = self.index_at_or_after(time_s);
+        let known = |index: usize| self.latitude_deg.get(index).is_none_or(|lat| lat.is_finite());
+        known(after) && known(after.saturating_sub(1))
+    }
+
     pub fn has_altitude(&self) -> bool {
         self.altitude_m.iter().filter(|h| h.is_finite()).nth(1).is_some()
     }

@@ -49,7 +49,7 @@ impl AtWork {
                 cda_m2: joint
                     .log_cda(baseline)
                     .map_or(f64::NAN, |(log_cda, _)| log_cda.exp()),
-                crr: neutral.crr + rolling.shift,
+                crr: (neutral.crr + rolling.shift) * mean(PassRide::crr_factor),
                 ..neutral
             },
             air,

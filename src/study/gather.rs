@@ -118,6 +118,15 @@ fn gathered(day: Result<TestDay>, recordings: Vec<(Result<Streams>, Vec<Fault>)>
 }
 
 fn no_speed(streams: &Streams) -> Fault {
+    if !streams.has_power() && !streams.extra.is_empty() {
+        let names: Vec<String> = streams.extra.iter().map(|c| format!("'{}'", c.name)).collect();
+        return Fault::new(
+            format!("the recording has no speed of its own, only {}", names.join(", ")),
+            "If one of these is the air speed of a ride in this folder, name it as channel in [air_speed] of \
+             test.toml: it is then joined to the ride.",
+        )
+        .in_file(&streams.file);
+    }
     Fault::new(
         "the recording has neither speed, distance nor positions, as an indoor ride has none",
         "Use a recording of an outdoor ride made with a speed sensor or satellite positions.",

@@ -4,6 +4,7 @@ use super::altitude_lag;
 use super::power_delay::PowerDelays;
 use super::remarks::NOT_SEPARATED;
 use super::speed_scale::SpeedScales;
+use super::track::OnTrack;
 use super::{FitEnd, SetupResult, Surveyed, slow};
 use crate::estimate::budget::{BudgetLine, SharedInput};
 use crate::estimate::cells::{PassRide, Shift};
@@ -32,6 +33,7 @@ pub(super) fn shared(
     rides: &[PassRide],
     rolling: &Rolling,
     speed_scales: &SpeedScales,
+    on_track: Option<&OnTrack>,
     delays: &PowerDelays,
 ) -> Vec<SharedInput> {
     let setup = &surveyed.test_day.setups[rides.first().map_or(0, |r| r.setup)];
@@ -126,6 +128,13 @@ pub(super) fn shared(
             },
         ),
     ];
+    if let Some(on_track) = on_track {
+        let lean = on_track.lean_standard_uncertainty;
+        inputs.push(line("lean in the bends", lean, "1", |e| Shift {
+            lean_share: e,
+            ..Shift::default()
+        }));
+    }
     if let Some(open_s) = altitude_lag::open_s(surveyed) {
         inputs.push(line("altitude lag", open_s, "s", |e| Shift {
             altitude_lag_s: e,

@@ -8,11 +8,15 @@ mod answer;
 
 mod assign;
 
+mod covered;
+
 mod day_notes;
 
 mod days;
 
 mod distrust;
+
+mod excess;
 
 mod flags;
 
@@ -44,6 +48,8 @@ mod speed_scale;
 
 mod stopwatch;
 
+mod track;
+
 mod weather;
 
 mod surface;
@@ -60,7 +66,7 @@ pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
 
-pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, SetupResult, Surveyed};
+pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
 pub use predict::{DRAWS, Prediction, predict};
 
@@ -171,6 +177,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         airs,
         zeros,
         speed_scales,
+        on_track,
         delays,
         mut warnings,
     } = prepared;
@@ -186,10 +193,16 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         ..*told
     };
     let joint = joint(&day, profile, &rolling, told).ok_or_else(|| nothing_usable(&surveyed, &passes))?;
-    let (inside, outside): (Vec<_>, Vec<_>) =
-        inputs::shared(&surveyed, &rides, &rolling, &speed_scales, &delays)
-            .into_iter()
-            .partition(|input| input.inside);
+    let (inside, outside): (Vec<_>, Vec<_>) = inputs::shared(
+        &surveyed,
+        &rides,
+        &rolling,
+        &speed_scales,
+        on_track.as_ref(),
+        &delays,
+    )
+    .into_iter()
+    .partition(|input| input.inside);
     let mut budget_lines = budget(&outside, |shift| joint.moved(&day, profile, &rolling, shift));
     budget_lines.extend(inputs::inside(&joint, &inside, &averages));
     let of_average = budget(&inside, |shift| Some(averages_at(&day, &rolling, shift)?.said()));
@@ -254,6 +267,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     assumptions.extend(day_notes::sentences(&surveyed.test_day, &zeros, &rides));
     assumptions.extend(speed_scales.sentences(&surveyed.test_day));
     assumptions.extend(slow::sentences(&surveyed));
+    assumptions.extend(on_track.map(|on_track| on_track.sentence()));
     let air_source = airs.first().map_or("", |air| air.source.as_text());
     Ok(Compared {
         air: at_work.air,
@@ -271,6 +285,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
             joint,
         },
         rolling,
+        power_delays: delays.told(),
         speed_scales,
         assumptions,
         warnings,

@@ -37,7 +37,7 @@ impl Day {
         let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
         let scales = SpeedScales::of(&surveyed, &assigned);
         let streams = zeros.corrected(&surveyed.streams);
-        rides(&surveyed, &assigned, &airs, &zeros, &streams, &scales).0
+        rides(&surveyed, &assigned, &airs, &zeros, &streams, &scales, None).0
     }
 }
 

@@ -1,5 +1,6 @@
 //! Power and speed of a day in step: what the rides tell of each recording, what is applied, and what is left open.
 
+use super::result::PowerDelay;
 use crate::course::Pass;
 use crate::estimate::cells::PassRide;
 use crate::estimate::out_of_step::{Delay, Seen, delay};
@@ -48,16 +49,18 @@ impl PowerDelays {
     /// `rides` are cut from `streams`, in which power stands as recorded.
     pub(super) fn of(day: &TestDay, passes: &[Pass], rides: &[PassRide], streams: &[Streams]) -> Self {
         if let Some(given) = day.power_delay_s {
-            let known = Delay {
-                delay_s: given.value,
-                standard_uncertainty_s: given.standard_uncertainty,
-            };
-            let step = Step {
-                known,
+            // A speed from another unit comes with what is open of its clock.
+            let step = |s: &Streams| Step {
+                known: Delay {
+                    delay_s: given.value,
+                    standard_uncertainty_s: given
+                        .standard_uncertainty
+                        .hypot(s.speed_clock_standard_uncertainty_s()),
+                },
                 applied_s: given.value,
             };
             return PowerDelays {
-                steps: vec![step; streams.len()],
+                steps: streams.iter().map(step).collect(),
                 given: true,
                 shared: true,
             };
@@ -83,6 +86,15 @@ impl PowerDelays {
             given: false,
             shared,
         }
+    }
+
+    pub(super) fn told(&self) -> Vec<PowerDelay> {
+        let told = |step: &Step| PowerDelay {
+            delay_s: step.known.delay_s,
+            standard_uncertainty_s: step.known.standard_uncertainty_s,
+            applied_s: step.applied_s,
+        };
+        self.steps.iter().map(told).collect()
     }
 
     pub(super) fn moves_any(&self) -> bool {

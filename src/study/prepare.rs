@@ -6,13 +6,14 @@ use super::flags::{braking, other_lines};
 use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
+use super::track::OnTrack;
 use super::weather::airs;
-use super::{PassResult, Surveyed, day_notes, slow};
+use super::{PassResult, Surveyed, covered, day_notes, slow};
 use crate::air::Air;
 use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::braking::{SlowPlace, share_slow_places};
-use crate::estimate::cells::{Ground, PassRide, Shift, cell_count, cut};
+use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, Shift, cell_count, cut};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
@@ -34,6 +35,7 @@ pub struct Prepared {
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
     pub speed_scales: SpeedScales,
+    pub on_track: Option<OnTrack>,
     pub(super) delays: PowerDelays,
     pub(super) warnings: Vec<Warning>,
 }
@@ -75,10 +77,19 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(air_warnings);
     let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
     let speed_scales = SpeedScales::of(&surveyed, &assigned);
+    let on_track = OnTrack::of(&surveyed);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
     let as_recorded = zeros.corrected(&surveyed.streams);
     let cut = |surveyed: &Surveyed, streams: &[Streams]| {
-        let (mut rides, passes) = rides(surveyed, &assigned, &airs, &zeros, streams, &speed_scales);
+        let (mut rides, passes) = rides(
+            surveyed,
+            &assigned,
+            &airs,
+            &zeros,
+            streams,
+            &speed_scales,
+            on_track.as_ref(),
+        );
         slow::place(&mut rides, surveyed, &airs);
         (rides, passes)
     };
@@ -100,8 +111,20 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         }
         (rides, passes) = cut(&surveyed, &in_step);
     }
+    let found = covered::find(&covered::Day {
+        surveyed: &surveyed,
+        assigned: &assigned,
+        airs: &airs,
+        streams: &in_step,
+        speed_scales: &speed_scales.factors,
+    });
+    if found.mends() {
+        found.mend(&mut surveyed.ridden.course);
+        (rides, passes) = cut(&surveyed, &in_step);
+    }
+    warnings.extend(found.warnings);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
-    other_lines(&rides, surveyed.ridden.course.length_m(), &mut passes);
+    other_lines(&rides, &surveyed.ridden, &mut passes);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -122,6 +145,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         airs,
         zeros,
         speed_scales,
+        on_track,
         delays,
         warnings,
         surveyed,
@@ -202,7 +226,7 @@ fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]
     slow_places
 }
 
-fn surfaces(surveyed: &Surveyed) -> &[Surface] {
+pub(super) fn surfaces(surveyed: &Surveyed) -> &[Surface] {
     if surveyed.test_day.as_recorded.leaves(Treatment::Surfaces) {
         &[]
     } else {
@@ -218,6 +242,7 @@ pub(super) fn rides(
     zeros: &PowerZeros,
     all_streams: &[Streams],
     speed_scales: &SpeedScales,
+    on_track: Option<&OnTrack>,
 ) -> (Vec<PassRide>, Vec<PassResult>) {
     let blocks = 0..surveyed.test_day.blocks.len();
     let noted_at_s: Vec<Option<f64>> = blocks
@@ -230,6 +255,7 @@ pub(super) fn rides(
         .iter()
         .filter(|a| a.setup.is_some() && a.left_out.is_none())
         .count();
+    let track = surveyed.test_day.on_a_track();
     let mut rides = Vec::new();
     let mut results = Vec::new();
     for (index, pass) in all.iter().enumerate() {
@@ -250,7 +276,13 @@ pub(super) fn rides(
                 course,
                 air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
                 gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
-                cells: cell_count(to_m - from_m, counted),
+                cells: if track {
+                    CELLS_OF_A_TRACK
+                } else {
+                    cell_count(to_m - from_m, counted)
+                },
+                bends: on_track.map(|on_track| on_track.bends),
+                speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
                 surfaces: surfaces(surveyed),
                 speed_scale: speed_scales.factors[setup],
                 from_m,

@@ -104,6 +104,15 @@ pub struct Basis {
     pub around: Surroundings,
 }
 
+/// By how much power is stamped later than the speed that it made, of one recording, and what was done about it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PowerDelay {
+    pub delay_s: f64,
+    pub standard_uncertainty_s: f64,
+    /// 0: left as recorded.
+    pub applied_s: f64,
+}
+
 /// The answer to a test day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Compared {
@@ -118,6 +127,8 @@ pub struct Compared {
     pub budget: Vec<BudgetLine>,
     pub basis: Basis,
     pub rolling: Rolling,
+    /// One for each recording; empty where none is looked for.
+    pub power_delays: Vec<PowerDelay>,
     pub speed_scales: SpeedScales,
     pub fit: FitEnd,
     /// Sentences of what the numbers rest on.

@@ -2,7 +2,7 @@
 //! do; and wheels, whose drag depends on how the wind crosses it.
 
 use super::remarks::Seen;
-use super::surface::heavier;
+use super::surface::{heavier, uneven};
 use crate::course::Direction;
 use crate::estimate::cells::{Shift, accounts, ride_rig};
 use crate::physics::bearing_force_n;
@@ -20,6 +20,7 @@ pub(super) fn remarks(seen: &Seen) -> Vec<Warning> {
     all.extend(drag_share(seen));
     all.extend(slow_places(seen));
     all.extend(surface(seen));
+    all.extend(uneven_difference(seen));
     all.extend(yaw(seen));
     all.extend(wheels(seen));
     all
@@ -197,6 +198,34 @@ fn surface(seen: &Seen) -> Option<Warning> {
             (base + found.crr) / base
         ),
     ))
+}
+
+/// What set-ups make is there all along the course; what is there in one place the rider made, or somebody else.
+fn uneven_difference(seen: &Seen) -> Vec<Warning> {
+    let found = uneven(seen.day, seen.joint, seen.rolling);
+    let told = found.iter().map(|one| {
+        let name = |setup: usize| &seen.setups[setup].name;
+        let way = match one.direction {
+            Direction::Forward => "",
+            Direction::Reverse => " of reverse passes",
+        };
+        Warning::new(
+            "uneven difference",
+            format!(
+                "between {:.0} and {:.0} m{way} '{}' takes {:.0} ± {:.0} % {} drag against '{}' than it does on the rest \
+                 of the course: as by sitting up, somebody in front or brakes, each time at that place",
+                one.from_m,
+                one.to_m,
+                name(one.setup),
+                100.0 * one.more.abs(),
+                100.0 * one.standard_uncertainty,
+                if one.more > 0.0 { "more" } else { "less" },
+                name(one.baseline)
+            ),
+            "If something was done there with one set-up only, fit the rest of the course by [[window]].",
+        )
+    });
+    told.collect()
 }
 
 /// Yaw that differs between set-ups is a difference that the balance does not know.

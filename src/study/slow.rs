@@ -226,7 +226,7 @@ fn one_leg() -> Warning {
         "power of one leg",
         format!(
             "the power is that of one leg, doubled: what the legs share stands in every CdA (± {:.0} % of power), and \
-             where it changes with fatigue or position it looks like a change of drag (± {:.0} % of power from one \
+             where it changes with fatigue or position it looks like a change of drag (± {:.1} % of power from one \
              mounting to the next, which the intervals allow for)",
             100.0 * ONE_LEG_SCALE,
             100.0 * ONE_LEG_SD

@@ -12,7 +12,7 @@ use super::Surveyed;
 use super::assign::Assigned;
 use crate::course::{Pass, Ridden, ridden_m};
 use crate::streams::SpeedSource;
-use crate::test_day::{Differs, Measured, TestDay};
+use crate::test_day::{Differs, Measured, Shape, TestDay};
 use crate::treatment::Treatment;
 use gates::{Run, by_gates};
 use std::f64::consts::TAU;
@@ -100,18 +100,15 @@ impl SpeedScales {
         let runs = runs(surveyed, assigned);
         let by_gates = by_gates(&runs, surveyed.ridden.course.length_m(), setups);
         let evidence = Evidence {
-            length_m: surveyed.ridden.course.length_m(),
-            ride: whole_rides(surveyed),
+            course: course_uncertainty(surveyed),
+            ride: whole_rides(surveyed).filter(|_| surveyed.ridden.course.lap_length_m.is_none()),
             logs: by_gates.iter().map(|g| g.map(|g| g.log_scale)).collect(),
             uncertainties: by_gates
                 .iter()
                 .map(|g| g.map_or(f64::INFINITY, |g| g.standard_uncertainty))
                 .collect(),
         };
-        let from_positions = surveyed
-            .streams
-            .iter()
-            .all(|s| s.speed_source == SpeedSource::Positions);
+        let from_positions = from_positions(surveyed);
         let (common, log_common, common_u, measured) = settle_common(day, &evidence, from_positions);
         let (own, logs_own, own_u) = settle_own(day, &evidence, from_positions);
         let mut scales = SpeedScales {
@@ -153,7 +150,8 @@ impl SpeedScales {
 
 /// What positions say, as ln(true / recorded).
 struct Evidence {
-    length_m: f64,
+    /// Relative standard uncertainty of the course's length, apart from what positions share with the whole rides.
+    course: f64,
     /// Of the whole rides.
     ride: Option<(f64, f64)>,
     /// Of each set-up from gate to gate, apart from an error of the course's length.
@@ -181,10 +179,7 @@ impl Evidence {
     /// Of the day: whole rides and gates together, by their precisions. They share the positions' own error, and
     /// where they disagree by more than they may, both are believed that much less.
     fn of_the_day(&self) -> Option<(f64, f64)> {
-        let gates = self.mean().map(|(log, own)| {
-            let ends = COURSE_ENDS_M / self.length_m;
-            (log, own.hypot(ends))
-        });
+        let gates = self.mean().map(|(log, own)| (log, own.hypot(self.course)));
         let (log, apart_from_positions) = match (gates, self.ride) {
             (Some((g, u_g)), Some((r, u_r))) => {
                 let (p, q) = (u_g.powi(-2), u_r.powi(-2));
@@ -195,6 +190,17 @@ impl Evidence {
             (None, None) => return None,
         };
         Some((log, apart_from_positions.hypot(POSITIONS_LEAST)))
+    }
+}
+
+/// A loop has one gate, whose error is at both its ends. A lap that was measured needs no positions.
+fn course_uncertainty(surveyed: &Surveyed) -> f64 {
+    let course = &surveyed.ridden.course;
+    let measured = surveyed.test_day.course.and_then(|course| course.lap);
+    match (measured, course.shape) {
+        (Some(lap), _) => lap.length_m.standard_uncertainty / lap.length_m.value,
+        (None, Shape::Loop) => 0.0,
+        (None, _) => COURSE_ENDS_M / course.length_m(),
     }
 }
 
@@ -211,7 +217,9 @@ fn settle_common(
         return (Common::Given, given.value.ln(), u, said);
     }
     if from_positions {
-        return (Common::OfPositions, 0.0, POSITIONS_LEAST, None);
+        // Level speeds on a road that climbs, and a wander that lengthens every way: the course's length mends both.
+        let log = evidence.mean().map_or(0.0, |(log, _)| log);
+        return (Common::OfPositions, log, POSITIONS_LEAST, None);
     }
     if day.as_recorded.leaves(Treatment::SpeedScale) {
         let u = match evidence.ride {
@@ -370,6 +378,11 @@ fn tyres_differ(day: &TestDay, ridden: &[usize], rollouts_m: Option<&[(f64, f64)
     by_name || by_crr || by_rollout
 }
 
+fn from_positions(surveyed: &Surveyed) -> bool {
+    let mut streams = surveyed.streams.iter();
+    streams.all(|s| s.speed_source == SpeedSource::Positions)
+}
+
 /// Whole rides against their positions, as ln(true / recorded): the mean by precision.
 fn whole_rides(surveyed: &Surveyed) -> Option<(f64, f64)> {
     let checks = surveyed.streams.iter().filter_map(|s| s.speed_check);
@@ -382,14 +395,16 @@ fn whole_rides(surveyed: &Surveyed) -> Option<(f64, f64)> {
     (precision > 0.0).then(|| (sum / precision, precision.sqrt().recip()))
 }
 
-/// Rows of passes by one set-up that share their gates. Passes whose speed is the positions' own say nothing.
+/// Rows of passes by one set-up that share their gates. Passes whose speed is the positions' own say nothing beside
+/// those of a wheel.
 fn runs(surveyed: &Surveyed, assigned: &Assigned) -> Vec<Run> {
     let passes = &surveyed.ridden.passes;
+    let positions_only = from_positions(surveyed);
     let mut runs: Vec<Run> = Vec::new();
     let mut last: Option<(usize, &Pass)> = None;
     for (index, pass) in passes.iter().enumerate() {
         let streams = &surveyed.streams[pass.recording];
-        let counts = streams.speed_source != SpeedSource::Positions;
+        let counts = positions_only || streams.speed_source != SpeedSource::Positions;
         let Some(setup) = assigned.passes[index].setup.filter(|_| counts) else {
             last = None;
             continue;

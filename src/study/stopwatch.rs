@@ -129,7 +129,7 @@ fn as_ridden(known: &Known, setup: usize, direction: Direction, cda_m2: f64) -> 
     (!own.is_empty()).then(|| AsRidden {
         rig: Rig {
             cda_m2,
-            crr: known.setups[setup].crr.0,
+            crr: known.setups[setup].crr.0 * mean(own.iter().map(|(ride, _, _)| ride.crr_factor())),
             total_mass_kg: mean(masses_kg),
             ..rig(of_setup, &Shift::default())
         },

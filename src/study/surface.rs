@@ -1,20 +1,27 @@
-//! A part of the course on which tyres roll heavier, as it shows where a road was ridden both ways.
+//! A part of the course on which tyres roll heavier, as it shows where a road was ridden both ways; and a difference
+//! between set-ups that is there in a part of the course only.
 //!
 //! A climb changes its sign with the direction, and so does what the heights are wrong by; rolling does not. One way
-//! or round a loop the two look alike, and nothing is said.
+//! or round a loop the two look alike, and nothing is said of the surface.
 
+use super::excess::{Judged, Usual, furthest, means, whole_passes};
 use crate::course::Direction;
-use crate::estimate::cells::{PassRide, Shift, accounts};
-use crate::estimate::joint::{Joint, PassJudged};
+use crate::estimate::joint::Joint;
 use crate::estimate::plain::Day;
 use crate::estimate::rolling::Rolling;
 
 /// So many standard deviations, among some fifty stretches of a course that are looked at.
 const CLEAR: f64 = 5.0;
+/// The spread between passes is the measure, and a difference between set-ups cannot be the road's.
+const CLEAR_DIFFERENCE: f64 = 4.0;
+/// ... and is looked for in a third of the course at most: over a half of it the wind of a pass wanders.
+const LONGEST_PART: usize = 3;
 /// Less is not worth a word: it is 2 % of CdA where it holds over half of the road (D; a judgement).
 const LEAST_CRR: f64 = 0.0008;
 /// With fewer passes of a direction their spread says nothing.
 const FEWEST: usize = 2;
+/// How well the spread of the passes tells a variance.
+const FEWEST_FREEDOM: f64 = 8.0;
 
 /// Against the rest of the course.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,153 +34,117 @@ pub(super) struct Heavier {
     pub standard_uncertainty: f64,
 }
 
+/// One set-up against another, on a stretch against the rest of the course.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Uneven {
+    pub setup: usize,
+    pub baseline: usize,
+    pub direction: Direction,
+    pub from_m: f64,
+    pub to_m: f64,
+    /// More drag, as a share.
+    pub more: f64,
+    pub standard_uncertainty: f64,
+}
+
 /// The stretch that stands out most; `None` where none is clear.
 pub(super) fn heavier(day: &Day, joint: &Joint, rolling: &Rolling) -> Option<Heavier> {
-    let whole = whole_passes(day, joint);
-    let first = whole.first()?.0;
-    let count = first.cells.len();
-    let mut ends_m: Vec<f64> = first
-        .cells
-        .iter()
-        .flat_map(|cell| [cell.from_m, cell.to_m])
-        .collect();
-    ends_m.sort_by(f64::total_cmp);
-    let lows_m: Vec<f64> = (0..count).map(|place| ends_m[2 * place]).collect();
-    let end_m = *ends_m.last()?;
-    let mut by_direction = [Vec::new(), Vec::new()];
-    for (ride, judged) in &whole {
-        let reverse = ride.direction == Direction::Reverse;
-        let mut excess = excess(day, ride, judged, rolling)?;
-        if reverse {
-            excess.reverse();
+    let (passes, edges_m) = whole_passes(day, joint, rolling);
+    let (mut sums, mut weight) = (vec![0.0; edges_m.len().saturating_sub(1)], 0.0);
+    let (mut square, mut freedom) = (0.0, 0.0);
+    for direction in [Direction::Forward, Direction::Reverse] {
+        let own: Vec<Vec<f64>> = passes
+            .iter()
+            .filter(|pass| pass.ride.direction == direction)
+            .map(|pass| pass.cells.iter().map(|c| c.excess_j / c.rolled_j).collect())
+            .collect();
+        if own.len() < FEWEST {
+            return None;
         }
-        by_direction[usize::from(reverse)].push(excess);
+        let found = means(&own);
+        for (sum, mean) in sums.iter_mut().zip(&found.means) {
+            *sum += 0.5 * mean;
+        }
+        square += found.square;
+        freedom += found.freedom;
+        weight += 0.25 / own.len() as f64;
     }
-    if by_direction.iter().any(|passes| passes.len() < FEWEST) {
+    if freedom < FEWEST_FREEDOM {
         return None;
     }
-    let (mut sums, mut weight, mut square, mut freedom) = (vec![0.0; count], 0.0, 0.0, 0.0);
-    for passes in &by_direction {
-        let n = passes.len() as f64;
-        for (place, sum) in sums.iter_mut().enumerate() {
-            let mean = passes.iter().map(|pass| pass[place]).sum::<f64>() / n;
-            *sum += 0.5 * mean;
-            let off = passes
-                .iter()
-                .map(|pass| (pass[place] - mean).powi(2))
-                .sum::<f64>();
-            // NaN where a pass braked: of that place nothing is known.
-            if off.is_finite() {
-                square += off;
-                freedom += n - 1.0;
-            }
-        }
-        weight += 0.25 / n;
-    }
-    let variance = square / freedom * weight;
-    let known: Vec<usize> = (0..count).filter(|place| sums[*place].is_finite()).collect();
-    let found = furthest(
-        &known.iter().map(|place| sums[*place]).collect::<Vec<_>>(),
-        variance,
-    )?;
-    let (from, to) = (known[found.first], known[found.last]);
-    Some(Heavier {
-        from_m: lows_m[from],
-        to_m: lows_m.get(to + 1).copied().unwrap_or(end_m),
-        crr: found.more,
-        standard_uncertainty: found.standard_uncertainty,
+    let usual = Usual {
+        variance: square / freedom * weight,
+        freedom,
+    };
+    let run = furthest(&sums, usual, CLEAR, sums.len())?;
+    (run.more > LEAST_CRR).then(|| Heavier {
+        from_m: edges_m[run.first],
+        to_m: edges_m[run.last + 1],
+        crr: run.more,
+        standard_uncertainty: run.standard_uncertainty,
     })
-    .filter(|heavier| heavier.crr > LEAST_CRR)
 }
 
-/// Those that are cut alike: a pass with a window of its own is not.
-fn whole_passes<'a>(day: &Day<'a>, joint: &'a Joint) -> Vec<(&'a PassRide, &'a PassJudged)> {
-    let ends = |ride: &PassRide| {
-        let ends = ride.cells.iter().flat_map(|cell| [cell.from_m, cell.to_m]);
-        ends.fold((f64::INFINITY, 0.0), |(low, high), m| (m.min(low), m.max(high)))
+/// For each set-up after the first that was ridden the stretch that stands out most against it, if clearly.
+pub(super) fn uneven(day: &Day, joint: &Joint, rolling: &Rolling) -> Vec<Uneven> {
+    let (passes, edges_m) = whole_passes(day, joint, rolling);
+    let Some(baseline) = passes.iter().map(|pass| pass.ride.setup).min() else {
+        return Vec::new();
     };
-    let widest = day
-        .rides
-        .iter()
-        .map(ends)
-        .max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)));
-    let all = day.rides.iter().zip(&joint.passes);
-    all.filter(|(ride, _)| {
-        let own = ends(ride);
-        widest.is_some_and(|widest| (own.0 - widest.0).abs() < 1.0 && (own.1 - widest.1).abs() < 1.0)
-    })
-    .collect()
-}
-
-/// What each cell of a pass took more than the pass's own drag area and the common Crr explain, over the weight and
-/// the distance: as a Crr. In the order ridden; NaN where the brakes were used.
-fn excess(day: &Day, ride: &PassRide, judged: &PassJudged, rolling: &Rolling) -> Option<Vec<f64>> {
-    let setup = &day.setups[ride.setup];
-    let [(east, _), (north, _)] = judged.wind_m_s;
-    let beyond = Shift {
-        wind_east_m_s: east - ride.air.wind_east_m_s,
-        wind_north_m_s: north - ride.air.wind_north_m_s,
-        ..Shift::default()
+    let pair = |setup: usize| {
+        let both = [Direction::Forward, Direction::Reverse].into_iter();
+        both.filter_map(|direction| against(&passes, &edges_m, [setup, baseline], direction))
+            .max_by(|a, b| {
+                let height = |one: &Uneven| one.more.abs() / one.standard_uncertainty;
+                height(a).total_cmp(&height(b))
+            })
     };
-    let account = accounts(ride, setup, day.course_length_m, &beyond);
-    let crr = setup.crr.value + rolling.shift;
-    let disturbed = |cell: usize| -> f64 {
-        let touched = judged.disturbances.iter().flat_map(|one| &one.cells);
-        touched
-            .filter(|one| one.cell == cell)
-            .map(|one| one.excess_j)
-            .sum()
+    (baseline + 1..day.setups.len()).filter_map(pair).collect()
+}
+
+fn against(
+    passes: &[Judged],
+    edges_m: &[f64],
+    [setup, baseline]: [usize; 2],
+    direction: Direction,
+) -> Option<Uneven> {
+    let own = |setup: usize| -> Vec<Vec<f64>> {
+        passes
+            .iter()
+            .filter(|pass| pass.ride.setup == setup && pass.ride.direction == direction)
+            .map(|pass| pass.cells.iter().map(|c| c.excess_j / c.air_j).collect())
+            .collect()
     };
-    let left: Vec<f64> = account
-        .iter()
-        .enumerate()
-        .map(|(cell, a)| a.energy_j - crr * a.rolling_j - disturbed(cell))
-        .collect();
-    let braked = |cell: usize| ride.cells[cell].braked_j > 0.0;
-    let unbraked = || (0..left.len()).filter(|cell| !braked(*cell));
-    let air: f64 = unbraked().map(|cell| account[cell].air_j_m2).sum();
-    let cda_m2 = unbraked().map(|cell| left[cell]).sum::<f64>() / air;
-    let all = account.iter().zip(&left).enumerate().map(|(cell, (a, left))| {
-        if braked(cell) {
-            return f64::NAN;
-        }
-        (left - cda_m2 * a.air_j_m2) / (a.weight_n * a.distance_m)
-    });
-    cda_m2.is_finite().then(|| all.collect())
-}
-
-struct Found {
-    first: usize,
-    last: usize,
-    more: f64,
-    standard_uncertainty: f64,
-}
-
-/// The run of places whose mean lies furthest above that of the rest, if clearly.
-fn furthest(values: &[f64], variance: f64) -> Option<Found> {
-    let (count, total) = (values.len(), values.iter().sum::<f64>());
-    let mut best: Option<Found> = None;
-    for first in 0..count {
-        let mut sum = 0.0;
-        for last in first..count {
-            sum += values[last];
-            let inside = (last - first + 1) as f64;
-            let outside = count as f64 - inside;
-            if outside < 1.0 {
-                continue;
-            }
-            let more = sum / inside - (total - sum) / outside;
-            let standard_uncertainty = (variance * (1.0 / inside + 1.0 / outside)).sqrt();
-            let clear = |found: &Found| found.more / found.standard_uncertainty;
-            if more / standard_uncertainty > best.as_ref().map_or(CLEAR, clear) {
-                best = Some(Found {
-                    first,
-                    last,
-                    more,
-                    standard_uncertainty,
-                });
-            }
-        }
+    let (ours, theirs) = (own(setup), own(baseline));
+    if ours.len().min(theirs.len()) < FEWEST {
+        return None;
     }
-    best
+    let (a, b) = (means(&ours), means(&theirs));
+    let freedom = a.freedom + b.freedom;
+    if freedom < FEWEST_FREEDOM {
+        return None;
+    }
+    let apart: Vec<f64> = a.means.iter().zip(&b.means).map(|(a, b)| a - b).collect();
+    let less: Vec<f64> = apart.iter().map(|value| -value).collect();
+    let share = 1.0 / ours.len() as f64 + 1.0 / theirs.len() as f64;
+    let usual = Usual {
+        variance: (a.square + b.square) / freedom * share,
+        freedom,
+    };
+    let longest = (apart.len() / LONGEST_PART).max(1);
+    let run_of = |values: &[f64]| furthest(values, usual, CLEAR_DIFFERENCE, longest);
+    let up = run_of(&apart).map(|run| (run, 1.0));
+    let down = run_of(&less).map(|run| (run, -1.0));
+    let (run, sign) = up.into_iter().chain(down).max_by(|(a, _), (b, _)| {
+        (a.more / a.standard_uncertainty).total_cmp(&(b.more / b.standard_uncertainty))
+    })?;
+    Some(Uneven {
+        setup,
+        baseline,
+        direction,
+        from_m: edges_m[run.first],
+        to_m: edges_m[run.last + 1],
+        more: sign * run.more,
+        standard_uncertainty: run.standard_uncertainty,
+    })
 }

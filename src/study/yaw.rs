@@ -5,8 +5,8 @@ use crate::estimate::joint::{Joint, PassJudged};
 use crate::estimate::one_pass::GUST_MEMORY_S;
 use crate::estimate::plain::Day;
 
-/// A wind across the road that is known no better says nothing of the yaw: 1 m/s is 6° at 10 m/s (a judgement).
-const KNOWN_M_S: f64 = 1.0;
+/// A wind across the road that is known no better says little of the yaw: 0.7 m/s is 4° at 10 m/s (a judgement).
+const KNOWN_M_S: f64 = 0.7;
 
 /// Over the passes of a set-up, in the wind of the joint estimate.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,7 +21,7 @@ pub struct Yaw {
 }
 
 impl Yaw {
-    /// `None` without a pass, or where the wind across the road is known no better than ± 1 m/s.
+    /// `None` without a pass, or where the wind across the road is known no better than ± 0.7 m/s.
     pub(super) fn of(day: &Day, joint: &Joint, setup: usize) -> Option<Yaw> {
         let all = day.rides.iter().zip(&joint.passes);
         let own: Vec<(&PassRide, &PassJudged)> = all.filter(|(ride, _)| ride.setup == setup).collect();

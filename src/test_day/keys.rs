@@ -37,6 +37,8 @@ pub(super) const TYRES: &[&str] = &["crr", "crr_standard_uncertainty"];
 pub(super) const AIR_SPEED: &[&str] = &["channel", "factor", "factor_standard_uncertainty"];
 pub(super) const SENSORS: &[&str] = &[
     "as_recorded",
+    "speed_scale",
+    "speed_scale_standard_uncertainty",
     "clock_offset_s",
     "clock_offset_standard_uncertainty_s",
     "power_delay_s",
@@ -49,7 +51,17 @@ pub(super) const SENSORS: &[&str] = &[
     "speed_scale",
     "speed_scale_standard_uncertainty",
 ];
-pub(super) const COURSE: &[&str] = &["shape", "start", "finish"];
+pub(super) const COURSE: &[&str] = &[
+    "shape",
+    "start",
+    "finish",
+    "lap_length_m",
+    "lap_length_standard_uncertainty_m",
+    "bend_radius_m",
+    "bend_radius_standard_uncertainty_m",
+    "centre_of_mass_height_m",
+    "centre_of_mass_height_standard_uncertainty_m",
+];
 /// Tables that may be written many times, `[[name]]`.
 pub(super) const AIR: &[&str] = &[
     "time",

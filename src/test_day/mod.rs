@@ -167,6 +167,36 @@ pub struct CourseGiven {
     /// Latitude, longitude in degrees.
     pub start_deg: Option<[f64; 2]>,
     pub finish_deg: Option<[f64; 2]>,
+    /// A loop whose lap was measured.
+    pub lap: Option<LapGiven>,
+}
+
+/// A measured lap, and what is known of its bends and of the rider who leans in them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LapGiven {
+    pub length_m: Measured,
+    /// Of the wheels' path where it is tightest; not `given`: that of a usual track of this length.
+    pub bend_radius_m: Measured,
+    /// Of rider and bicycle upright, above the road.
+    pub centre_of_mass_height_m: Measured,
+}
+
+/// Laps up to this length are tracks, in whose bends one leans; of longer ones only where a radius is given.
+pub const LONGEST_TRACK_M: f64 = 500.0;
+
+impl TestDay {
+    /// Whether the course is a measured lap in whose bends one leans.
+    pub fn on_a_track(&self) -> bool {
+        let lap = self.course.and_then(|course| course.lap);
+        lap.is_some_and(|lap| lap.is_track())
+    }
+}
+
+impl LapGiven {
+    /// Whether it is a track of two bends.
+    pub fn is_track(&self) -> bool {
+        self.bend_radius_m.given || self.length_m.value <= LONGEST_TRACK_M
+    }
 }
 
 #[derive(Debug, Clone, PartialEq)]

@@ -279,3 +279,80 @@ fn what_is_to_be_left_as_recorded_is_named() {
         &["everything", "Known are \"stuck power\""],
     );
 }
+
+#[test]
+fn a_speed_scale_is_read_for_all_and_for_one() {
+    let of = |text: &str| day(text);
+    let all = of("[sensors]\nspeed_scale = 0.993\nspeed_scale_standard_uncertainty = 0.001\n");
+    let scale = all.speed_scale.unwrap();
+    assert_eq!(
+        (scale.value, scale.standard_uncertainty, scale.given),
+        (0.993, 0.001, true)
+    );
+    let one = of(
+        "[[setup]]\nname = \"a\"\n[[setup]]\nname = \"b\"\nspeed_scale = 1.007\n[[block]]\nsetup = \"a\"\npasses = 1\n",
+    );
+    assert_eq!(one.speed_scale, None);
+    assert_eq!(one.setups[0].speed_scale, None);
+    assert_eq!(one.setups[1].speed_scale.unwrap().standard_uncertainty, 0.002);
+    assert!(
+        one.assumptions
+            .iter()
+            .any(|a| a == "Speed scale as in test.toml, ± 0.002 by default.")
+    );
+    one_fault(
+        "[sensors]\nspeed_scale = 99.3",
+        "line 2, sensors.speed_scale",
+        &["99.3", "0.993"],
+    );
+    one_fault(
+        "[sensors]\nspeed_scale_standard_uncertainty = 0.001",
+        "line 2, sensors.speed_scale_standard_uncertainty",
+        &["without the scale"],
+    );
+}
+
+#[test]
+fn a_measured_lap_has_bends_of_a_usual_track_unless_they_are_written() {
+    let lap = |text: &str| day(text).course.unwrap().lap.unwrap();
+    let usual = lap("[course]\nshape = \"loop\"\nlap_length_m = 250.0\n");
+    assert_eq!(
+        (usual.length_m.value, usual.length_m.standard_uncertainty),
+        (250.0, 1.0)
+    );
+    assert_eq!(
+        (usual.bend_radius_m.value, usual.bend_radius_m.given),
+        (22.5, false)
+    );
+    assert_eq!(usual.centre_of_mass_height_m.standard_uncertainty, 0.1);
+    assert!(usual.is_track());
+    let long = lap("[course]\nlap_length_m = 1800.0\n");
+    assert!(!long.is_track());
+    let said = day("[course]\nlap_length_m = 1800.0\n").assumptions;
+    assert!(!said.iter().any(|a| a.contains("bends")), "{said:?}");
+    assert!(lap("[course]\nlap_length_m = 800.0\nbend_radius_m = 40.0\n").is_track());
+    for (text, place, words) in [
+        (
+            "[course]\nbend_radius_m = 23.0",
+            "line 2, course.bend_radius_m",
+            "without the length of the lap",
+        ),
+        (
+            "[course]\nshape = \"one-way\"\nlap_length_m = 250.0",
+            "line 3, course.lap_length_m",
+            "only a loop has laps",
+        ),
+        (
+            "[course]\nlap_length_m = 250.0\nbend_radius_m = 60.0",
+            "line 3, course.bend_radius_m",
+            "longer than 250 m",
+        ),
+        (
+            "[course]\nlap_length_m = 0.25",
+            "line 2, course.lap_length_m",
+            "250",
+        ),
+    ] {
+        one_fault(text, place, &[words]);
+    }
+}

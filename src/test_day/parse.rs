@@ -163,7 +163,7 @@ fn read_tables(top: &Section) -> TestDay {
         .as_ref()
         .and_then(|section| sensors::speed_scale(section, &mut later_assumptions));
     for (setup, section) in setups.iter_mut().zip(&setup_sections) {
-        setup.speed_scale = sensors::speed_scale(section, &mut later_assumptions);
+        setup.speed_scale = super::sensors::speed_scale(section, &mut later_assumptions);
     }
     let known = |quantity| sensors::known(sensors.as_ref()?, quantity);
     let blocks = blocks::read_blocks(&top.many("block", keys::BLOCK), &setups, &mut later_assumptions);
@@ -173,6 +173,9 @@ fn read_tables(top: &Section) -> TestDay {
         setups.first().map(|setup| setup.crr),
         &mut later_assumptions,
     );
+    let course = top
+        .one("course", keys::COURSE)
+        .map(|section| gates::read(&section, &mut later_assumptions));
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -204,7 +207,7 @@ fn read_tables(top: &Section) -> TestDay {
         slow,
         air,
         air_speed,
-        course: top.one("course", keys::COURSE).as_ref().map(gates::read),
+        course,
         setups,
         blocks,
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),

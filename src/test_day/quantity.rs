@@ -116,6 +116,47 @@ pub(super) static CRR: Quantity = Quantity {
     ],
 };
 
+pub(super) static LAP_LENGTH: Quantity = Quantity {
+    key: "lap_length_m",
+    uncertainty_key: "lap_length_standard_uncertainty_m",
+    name: "length of the lap",
+    unit: " m",
+    low: 100.0,
+    high: 20_000.0,
+    uncertainty_high: 50.0,
+    // A rider keeps to within some 0.15 m of the line that was measured (a judgement), and 2π times as much is added
+    // to the lap.
+    uncertainty: 1.0,
+    advice: "Write the length that the lap was measured at, in metres, such as 250.0.",
+    guesses: &[guess(0.1, 20.0, "kilometres", |v| v * 1000.0)],
+};
+
+pub(super) static BEND_RADIUS: Quantity = Quantity {
+    key: "bend_radius_m",
+    uncertainty_key: "bend_radius_standard_uncertainty_m",
+    name: "radius of the bends",
+    unit: " m",
+    low: 8.0,
+    high: 100.0,
+    uncertainty_high: 30.0,
+    uncertainty: 1.0,
+    advice: "Write the radius of the bends along the measuring line where they are tightest, in metres, such as 23.0.",
+    guesses: &[],
+};
+
+pub(super) static CENTRE_OF_MASS_HEIGHT: Quantity = Quantity {
+    key: "centre_of_mass_height_m",
+    uncertainty_key: "centre_of_mass_height_standard_uncertainty_m",
+    name: "height of the centre of mass",
+    unit: " m",
+    low: 0.5,
+    high: 1.5,
+    uncertainty_high: 0.5,
+    uncertainty: 0.05,
+    advice: "Write how high the centre of mass of rider and bicycle is above the road, upright, in metres, such as 1.0.",
+    guesses: &[guess(50.0, 150.0, "centimetres", |v| v / 100.0)],
+};
+
 /// Its default uncertainty is a judgement: 0.0007 on a Crr of 0.0045, as for a Crr that is written.
 pub(super) static CRR_FACTOR: Quantity = Quantity {
     key: "crr_factor",

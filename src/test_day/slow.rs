@@ -102,3 +102,34 @@ fn power_side(sensors: &Section) -> Option<PowerSide> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{day, faults};
+    use super::*;
+
+    #[test]
+    fn what_changes_over_the_day_is_read_with_its_uncertainty() {
+        let known = day(
+            "[sensors]\npower_scale_per_k = 0.001\npower_side = \"left\"\n\n[rider]\nmass_loss_kg_per_h = 0.7\nmass_loss_standard_uncertainty_kg_per_h = 0.1\n",
+        );
+        let measured = |m: Measured| (m.value, m.standard_uncertainty, m.given);
+        assert_eq!(measured(known.slow.power_scale_per_k), (0.001, 0.0005, true));
+        assert_eq!(known.slow.power_side, Some(PowerSide::Left));
+        assert_eq!(measured(known.slow.mass_loss_kg_per_h), (0.7, 0.1, true));
+        let stated =
+            "Change of the power meter's scale with temperature as in test.toml, ± 0.0005 per K by default.";
+        assert!(known.assumptions.iter().any(|sentence| sentence == stated));
+        let unknown = day("[rider]\ntotal_mass_kg = 80\n");
+        assert_eq!(unknown.slow, Slow::default());
+        assert_eq!(unknown.slow.power_scale_per_k.standard_uncertainty, 0.002);
+    }
+
+    #[test]
+    fn sides_and_sizes_that_cannot_be_are_faults() {
+        let all = faults(
+            "[sensors]\npower_side = \"front\"\npower_scale_per_k = 0.2\n\n[rider]\nmass_loss_kg_per_h = -1\n",
+        );
+        assert_eq!(all.len(), 3, "{all:?}");
+    }
+}

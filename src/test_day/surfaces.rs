@@ -93,3 +93,7 @@ fn factor(section: &Section, base: Option<Measured>, assumptions: &mut Vec<Strin
         given: true,
     })
 }
+
+#[cfg(test)]
+#[path = "surfaces_tests.rs"]
+mod tests;

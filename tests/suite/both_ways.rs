@@ -5,7 +5,7 @@ use stillair::course::Direction;
 use stillair::estimate::cells::{Cell, PassRide, RiddenStep, Shift, rig};
 use stillair::estimate::plain::{Day, averages};
 use stillair::estimate::rolling::Rolling;
-use stillair::physics::{RelativeWind, Rig, Surroundings, steady_speed_m_s};
+use stillair::physics::{Lean, RelativeWind, Rig, Surroundings, steady_speed_m_s};
 use stillair::test_day::{Setup, Shape, without_file};
 
 const LENGTH_M: f64 = 1500.0;
@@ -59,6 +59,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         cos_slope: 1.0,
         sin_slope: 0.0,
         air_speed_m_s: f64::NAN,
+        lean: Lean::UPRIGHT,
     };
     let cell = Cell {
         from_m: 0.0,
@@ -92,6 +93,7 @@ fn way(direction: Direction, power_w: f64, headwind_m_s: f64, wrong_m: f64) -> P
         total_mass_kg: None,
         wheel_radius_m: None,
         power_zero_noted: false,
+        speed_standard_uncertainty_m_s: stillair::estimate::one_pass::SPEED_STANDARD_UNCERTAINTY_M_S,
         in_day: Default::default(),
     }
 }

@@ -40,6 +40,7 @@ fn at_true_gates(day: &TrueDay, streams: &[Streams]) -> Ridden {
         shape: None,
         start_deg: Some(day.start_deg),
         finish_deg: (!is_loop).then_some(day.finish_deg),
+        lap: None,
     };
     survey(streams, Some(&given), Path::new("test.toml")).unwrap()
 }

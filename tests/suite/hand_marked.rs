@@ -76,6 +76,7 @@ fn at_gates(stretch: &Table, streams: &[Streams]) -> Ridden {
         }),
         start_deg: Some(place(stretch, "start")),
         finish_deg: Some(place(stretch, "finish")),
+        lap: None,
     };
     survey(streams, Some(&given), Path::new("test.toml")).unwrap()
 }

@@ -16,6 +16,8 @@ mod held_out;
 
 mod hand_marked;
 
+mod joined;
+
 mod joint_days;
 
 mod mixed_models;

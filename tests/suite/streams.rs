@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use stillair::recording::{Recording, read};
 use stillair::streams::{SpeedSource, Streams, align, use_once};
 
-fn recording(name: &str) -> Recording {
+pub fn recording(name: &str) -> Recording {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
         .join(".target/rides")
         .join(name);

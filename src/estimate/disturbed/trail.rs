@@ -2,9 +2,7 @@
 
 use crate::course::Direction;
 use crate::estimate::cells::{PassRide, RiddenStep, Shift, ride_rig, surroundings};
-use crate::estimate::one_pass::{
-    BRAKED_DISTRUST, EDGE_STANDARD_UNCERTAINTY_M, POWER_NOISE_SHARE, SPEED_STANDARD_UNCERTAINTY_M_S,
-};
+use crate::estimate::one_pass::{BRAKED_DISTRUST, EDGE_STANDARD_UNCERTAINTY_M, POWER_NOISE_SHARE};
 use crate::physics::{RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::test_day::Setup;
 
@@ -168,7 +166,7 @@ impl Balance<'_> {
     }
 
     fn kinetic_sd_j(&self, speed_m_s: f64) -> f64 {
-        self.rig.effective_mass_kg() * speed_m_s * SPEED_STANDARD_UNCERTAINTY_M_S
+        self.rig.effective_mass_kg() * speed_m_s * self.ride.speed_standard_uncertainty_m_s
     }
 
     fn wind(&self, step: &RiddenStep) -> RelativeWind {
@@ -184,6 +182,7 @@ impl Balance<'_> {
             end_speed_m_s: step.end_speed_m_s,
             wind,
             cos_slope: step.cos_slope,
+            lean: step.lean,
         })
     }
 

@@ -27,9 +27,10 @@ mod twin_tests;
 mod variance_tests;
 
 use super::budget::Said;
-use super::cells::Shift;
+use super::cells::{PassRide, Shift};
 use super::comparison::{Comparison, Spread};
 use super::disturbed::{Disturbance, disturbances};
+use super::one_pass::SPEED_STANDARD_UNCERTAINTY_M_S;
 use super::plain::Day;
 use super::rolling::Rolling;
 use crate::course::Profile;
@@ -125,7 +126,7 @@ struct Centre {
 pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Told) -> Option<Joint> {
     let mut model = model(day, profile, rolling, &Shift::default())?;
     let mut settled = settle(&model, told, None)?;
-    let disturbed = if told.undisturbed {
+    let disturbed = if told.undisturbed || !speeds_are_fine(day) {
         vec![Vec::new(); day.rides.len()]
     } else {
         disturbed(day, rolling, &model, &settled)
@@ -136,6 +137,13 @@ pub fn joint(day: &Day, profile: Option<&Profile>, rolling: &Rolling, told: &Tol
     }
     let nodes = explore(&model, &settled.point, settled.log_gust_q, told);
     answer(day, &model, &settled, &nodes, disturbed)
+}
+
+/// Errors of a speed worked out from positions last for seconds, as disturbances do: of eight passes one would have a
+/// false one (100 simulated days).
+fn speeds_are_fine(day: &Day) -> bool {
+    let coarse = |ride: &PassRide| ride.speed_standard_uncertainty_m_s > 2.0 * SPEED_STANDARD_UNCERTAINTY_M_S;
+    !day.rides.iter().any(coarse)
 }
 
 fn disturbed(day: &Day, rolling: &Rolling, model: &Model, settled: &Settled) -> Vec<Vec<Disturbance>> {

@@ -76,6 +76,9 @@ proptest! {
         for step in made.rides.iter_mut().flat_map(|r| r.cells.iter_mut().step_by(2)).flat_map(|c| &mut c.steps) {
             step.air_speed_m_s = 1.1 * step.start_speed_m_s;
         }
+        for (number, ride) in made.rides.iter_mut().enumerate() {
+            ride.in_day.warmer_k = number as f64 - 2.5;
+        }
         let day = made.day();
         let model = super::model(&day, made.profile.as_ref(), &held(), &Shift::default()).unwrap();
         let point = random_point(&model, &draws);

@@ -187,7 +187,7 @@ impl<'a> Twin<'a> {
             let level_m = |cell: &Cell| -> f64 {
                 cell.steps
                     .iter()
-                    .map(|s| cell.crr_factor * s.cos_slope * midway(s) * s.duration_s)
+                    .map(|s| cell.crr_factor * s.cos_slope * s.lean.load_factor * midway(s) * s.duration_s)
                     .sum()
             };
             let all_level_m: f64 = ride.cells.iter().map(level_m).sum();

@@ -247,6 +247,35 @@ fn a_day_with_notes_and_an_air_speed_sensor_agrees_with_the_dense_twin() {
     agrees_on(made, [0.0, 0.0]);
 }
 
+/// Tyres roll otherwise on the second half of the road, also where the test is about them.
+#[test]
+fn a_road_of_two_surfaces_agrees_with_the_dense_twin() {
+    for differs in [Differs::Cda, Differs::Both] {
+        let mut made = made(&Plan {
+            differs: vec![Differs::Cda, differs],
+            ..plan(Shape::OutAndBack, &[0, 1, 1, 0], 2)
+        });
+        for cell in made.rides.iter_mut().flat_map(|ride| &mut ride.cells) {
+            if cell.from_m.min(cell.to_m) > 3.5 * CELL_M {
+                cell.crr_factor = 1.6;
+            }
+        }
+        agrees_on(made, [0.001, -0.0008]);
+    }
+}
+
+/// A meter in one leg, on a day that warms while the first two blocks were ridden cold.
+#[test]
+fn a_day_with_a_meter_in_one_leg_that_feels_the_warmth_agrees_with_the_dense_twin() {
+    let mut made = made(&plan(Shape::OutAndBack, &[0, 0, 1, 1], 2));
+    for (number, ride) in made.rides.iter_mut().enumerate() {
+        ride.in_day.warmer_k = number as f64 - 3.5;
+        ride.in_day.power_scale_per_k_standard_uncertainty = 0.002;
+        ride.in_day.one_leg_sd = 0.015;
+    }
+    agrees_on(made, [0.0, 0.0]);
+}
+
 /// In a wind that was not known the analysis takes (v+w)V_a as a quadratic, the twin as it is. They differ by
 /// c⁴/8v² of the v² of a wind across: at 2.5 m/s and the slowest 8.3 m/s 0.10 % of drag.
 #[test]

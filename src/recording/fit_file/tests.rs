@@ -515,3 +515,29 @@ fn a_developer_field_that_nothing_describes_does_not_end_the_reading() {
         ("late", None, Some(9.0))
     );
 }
+
+#[test]
+fn a_meter_in_one_crank_is_told_by_the_torque_of_the_other() {
+    // Fields 43 and 44 of a record, torque effectiveness of the left and the right in half percents.
+    let reads_one_leg = |sides: [i64; 2]| {
+        let mut writer = FitWriter::new(false);
+        writer.define(
+            0,
+            20,
+            &[
+                (253, 4, Kind::U32),
+                (7, 2, Kind::U16),
+                (43, 1, Kind::U8),
+                (44, 1, Kind::U8),
+            ],
+        );
+        for second in 0..60 {
+            writer.data(0, &[1_000_000_000 + second, 200, sides[0], sides[1]]);
+        }
+        read_ok(&writer.finish()).one_leg_power
+    };
+    assert!(reads_one_leg([170, 0]) && reads_one_leg([0, 170]));
+    assert!(!reads_one_leg([170, 160]));
+    assert!(!reads_one_leg([0, 0]), "nothing said");
+    assert!(!reads_one_leg([170, 255]), "no value on the right");
+}

@@ -73,9 +73,9 @@ struct Limits {
     smoothed_s: usize,
 }
 
-/// Receivers smooth their speeds and are late by some tenths of a second; a wheel is counted at once (common
-/// practice, no published source).
-const FILTERED_S: f64 = 0.2;
+/// Receivers smooth and are late: speed by positions lags that of the wheel by REAL_LAG (real rides split over two
+/// recordings). Two of one kind are late alike.
+const FILTERED_S: f64 = 0.5;
 const COUNTED_S: f64 = 0.1;
 /// Of one rider, a wheel and a receiver differ by 0.05 to 0.15 m/s in the median second; other riders on the same
 /// road by 0.5 m/s and more, however their clocks are set.
@@ -112,7 +112,7 @@ pub(super) fn between(base: &Streams, donor: &Streams, air_speed: Option<&str>) 
             unit: "m/s",
             least_correlation: 0.9,
             largest_off: LARGEST_SPEED_OFF_M_S,
-            filters_s: if counted(base) && counted(donor) {
+            filters_s: if counted(base) == counted(donor) {
                 COUNTED_S
             } else {
                 FILTERED_S

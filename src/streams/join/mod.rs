@@ -52,6 +52,15 @@ const USED_UP: f64 = 0.8;
 /// By their own clocks, recordings of one ride share at least this much of the shorter one.
 const SAME_TIME: f64 = 0.5;
 
+impl Streams {
+    /// Of the clock of the unit that the speed comes from, against that of the power; 0 where one unit has both.
+    pub fn speed_clock_standard_uncertainty_s(&self) -> f64 {
+        let gave_speed = |unit: &&JoinedUnit| unit.given.iter().any(|given| matches!(given, Given::Speed(_)));
+        let unit = self.joined.iter().filter(gave_speed).next_back();
+        unit.map_or(0.0, |unit| unit.clock.standard_uncertainty_s)
+    }
+}
+
 /// Joins recordings of one ride: the one with power keeps its samples and takes the channels that it lacks, or that
 /// another unit has from a better source. What is between their clocks is found from what both recorded. What of
 /// another unit lies outside the ride stays as a recording of its own, by the clock of the ride. Neither the order

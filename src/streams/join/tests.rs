@@ -305,3 +305,30 @@ fn nothing_is_carried_across_what_the_other_unit_did_not_record() {
     assert!((2..57).all(|second| at(f64::from(second)).is_nan()));
     assert!(one.altitude_m[one.index_at_or_after(first_s)].is_finite());
 }
+
+#[test]
+fn one_logger_beside_a_recording_for_each_block_is_joined_to_all_of_them() {
+    let mut plan = two_units(18, -21.4, 0.0);
+    plan.files = crate::simulate::Files::PerBlock;
+    let (joined, warnings) = join(units(&plan), &asked(None, &[]));
+    assert_eq!(joined.len(), 2, "{warnings:?}");
+    for one in &joined {
+        let clock = one.joined[0].clock;
+        assert!((clock.offset_s + 21.4).abs() < 0.3, "{clock:?}");
+        assert_eq!(one.speed_source, SpeedSource::WheelSensor);
+    }
+}
+
+/// What of the other unit lies outside the ride stays, by the clock of the ride.
+#[test]
+fn a_longer_recording_of_the_other_unit_leaves_its_rest() {
+    let mut recordings = ride_day(&two_units(19, 40.0, 0.0)).recordings;
+    let count = recordings[0].samples.len();
+    recordings[0].samples.truncate(count / 2);
+    let end_s = recordings[0].samples[count / 2 - 1].time_s;
+    recordings[0].timer_events.retain(|event| event.time_s <= end_s);
+    let (joined, _) = join(aligned(recordings), &asked(None, &[]));
+    assert_eq!(joined.len(), 2);
+    assert!(joined[1].start_s() > end_s && joined[1].start_s() < end_s + 2.5);
+    assert!(!joined[1].has_power());
+}

@@ -191,5 +191,8 @@ fn speed_from_positions_has_no_scale_of_its_own() {
     plan.sensors.speed_source = crate::simulate::SpeedTruth::None;
     let found = compared(&plan, as_it_is);
     assert_eq!(found.speed_scales.common, Common::OfPositions);
-    assert_eq!(found.speed_scales.factors, [1.0, 1.0]);
+    let [a, b] = found.speed_scales.factors[..] else {
+        panic!()
+    };
+    assert!(a == b && (a - 1.0).abs() < 0.002, "{a} {b}");
 }

@@ -53,11 +53,11 @@ pub(super) fn mean_known(cell: &Cell, f: impl Fn(&RiddenStep) -> f64) -> f64 {
     known().map(|s| f(s) * s.duration_s).sum::<f64>() / known().map(|s| s.duration_s).sum::<f64>()
 }
 
-/// ∫ f(speed, bearing) dt over a cell; speed goes evenly within a step.
-pub(super) fn over_cell(cell: &Cell, f: impl Fn(f64, f64) -> f64) -> f64 {
+/// ∫ f(speed, step) dt over a cell; speed goes evenly within a step.
+pub(super) fn over_cell(cell: &Cell, f: impl Fn(f64, &RiddenStep) -> f64) -> f64 {
     let of_step = |step: &RiddenStep| {
         let speed = |x: f64| step.start_speed_m_s * (1.0 - x) + step.end_speed_m_s * x;
-        step.duration_s * mean_over(4, |x| f(speed(x), step.bearing_rad))
+        step.duration_s * mean_over(4, |x| f(speed(x), step))
     };
     cell.steps.iter().map(of_step).sum()
 }
@@ -65,7 +65,8 @@ pub(super) fn over_cell(cell: &Cell, f: impl Fn(f64, f64) -> f64) -> f64 {
 /// ∫(v+w) V_a ds with this wind beside what is known of it, m³/s².
 pub(super) fn air_m3_s2(ride: &PassRide, cell: &Cell, [east, north]: [f64; 2]) -> f64 {
     let (east, north) = (ride.air.wind_east_m_s + east, ride.air.wind_north_m_s + north);
-    over_cell(cell, |v, bearing| {
+    over_cell(cell, |wheel, step| {
+        let (v, bearing) = (wheel * step.lean.centre_speed_ratio, step.bearing_rad);
         let along = v - east * bearing.sin() - north * bearing.cos();
         let across = east * bearing.cos() - north * bearing.sin();
         along * (along * along + across * across).sqrt() * v
@@ -126,7 +127,7 @@ pub(super) fn pass_noise_j2(ride: &PassRide, setup: &Setup) -> DMatrix<f64> {
         r[(i, i)] =
             (0.04 * crank_j).powi(2) / long_s + cell.unknown_power_j.powi(2) + 100.0 * cell.braked_j.powi(2);
     }
-    // docs/method.md, 5: each edge has an error of 0.04 m/s and one of 3 m; it adds to one cell what it takes
+    // docs/method.md, 5: each edge has an error of the speed's (0.04 m/s by a wheel) and one of 3 m; it adds to one cell what it takes
     // from the next.
     let mut edges = DMatrix::zeros(count, count + 1);
     for edge in 0..=count {
@@ -138,7 +139,8 @@ pub(super) fn pass_noise_j2(ride: &PassRide, setup: &Setup) -> DMatrix<f64> {
                 ride.cells[count - 1].end_gradient,
             )
         };
-        let error_j = (effective_mass_kg(ride, setup) * speed * 0.04).hypot(weight_n * slope * 3.0);
+        let error_j = (effective_mass_kg(ride, setup) * speed * ride.speed_standard_uncertainty_m_s)
+            .hypot(weight_n * slope * 3.0);
         if edge > 0 {
             edges[(edge - 1, edge)] = error_j;
         }
