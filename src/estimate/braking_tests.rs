@@ -11,6 +11,7 @@ fn step(power_w: f64, start_speed_m_s: f64, end_speed_m_s: f64) -> RiddenStep {
         cos_slope: 1.0,
         sin_slope: 0.0,
         air_speed_m_s: f64::NAN,
+        lean: crate::physics::Lean::UPRIGHT,
     }
 }
 

@@ -131,7 +131,7 @@ fn frozen(streams: &mut Streams, near: &impl Fn(usize, usize) -> bool) {
 
 /// Readings that a unit goes on showing after the pedals have stopped, until it says 0.
 ///
-/// In 26 h of real rides of one unit, 4 % of the stops have the last power once more, some twice, with the cadence
+/// In 26 h of real rides of one unit, some 3 % of the stops have the last power once more, some twice, with the cadence
 /// held as well and the speed falling as it does afterwards. Three equal readings of watts under power are as many
 /// as that, so the speed decides: a rider who still did this work would slow down less than after the 0.
 /// Where no speed tells, cranks that stand do.
