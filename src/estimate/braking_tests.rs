@@ -12,7 +12,6 @@ fn step(power_w: f64, start_speed_m_s: f64, end_speed_m_s: f64) -> RiddenStep {
         sin_slope: 0.0,
         lean: crate::physics::Lean::UPRIGHT,
         air_speed_m_s: f64::NAN,
-        lean: crate::physics::Lean::UPRIGHT,
     }
 }
 
