@@ -28,6 +28,8 @@ mod outside;
 
 mod predict;
 
+mod real_effects;
+
 mod recordings;
 
 mod streams;
