@@ -54,7 +54,7 @@ fn apart(one: &[f64], other: &[f64]) -> (f64, usize) {
     )
 }
 
-/// Receivers' positions are late by a second at most (common practice, no published source).
+/// Receivers' positions are off by a second at most (common practice, no published source).
 const LATEST_S: f64 = 1.0;
 
 #[test]
@@ -75,7 +75,7 @@ fn a_real_ride_that_was_split_over_two_units_is_one_ride_again() {
             whole.time_s.len()
         );
         assert_eq!(clock.found_by, FoundBy::Speed);
-        // Within one unit nothing lies between the clocks, but positions pass a filter and come late.
+        // Within one unit nothing lies between the clocks, but positions pass a filter.
         let off_s = clock.offset_s - offset_s;
         assert!(
             off_s.abs() < LATEST_S && off_s.abs() < 2.5 * clock.standard_uncertainty_s,
