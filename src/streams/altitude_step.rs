@@ -74,7 +74,7 @@ fn step_m(s: &Streams, known: &[usize], place: usize) -> Option<f64> {
     }
     let beside = |at: &dyn Fn(usize) -> Option<usize>, from_s: f64| -> Vec<(f64, f64)> {
         (0..BESIDE)
-            .map_while(|k| at(k))
+            .map_while(at)
             .map(|i| (s.time_s[i] - from_s, s.altitude_m[i]))
             .take_while(|(t, _)| t.abs() <= BESIDE_S)
             .collect()

@@ -255,8 +255,8 @@ fn altitudes_from_positions_are_believed_less() {
             .max(0.0)
             .sqrt()
     };
-    let (untreated, treated): (fn(&Three) -> Said, fn(&Three) -> Said) =
-        (|day| day.untreated, |day| day.treated);
+    let untreated = |day: &Three| day.untreated;
+    let treated = |day: &Three| day.treated;
     println!(
         "altitude from positions, one way with an air-speed sensor: untreated rms {:.2} %, the uncertainty gains {:.2} \
          %; treated rms {:.2} %, it gains {:.2} %",
