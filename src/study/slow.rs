@@ -21,24 +21,26 @@ const WORTH_SAYING: f64 = 0.004;
 /// Warming over the passes that is worth a word.
 const WARMING_K: f64 = 1.0;
 
+/// A rest as long as this makes another day of it: a night, or a unit and a rider that are not the same any more.
+const OTHER_DAY_S: f64 = 6.0 * 3600.0;
+
 /// Tells each pass where in the day it stands, and sets right what is known to change.
 pub(super) fn place(rides: &mut [PassRide], surveyed: &Surveyed, airs: &[Air]) {
     let count = rides.len() as f64;
     let mean = |value: fn(&PassRide) -> f64, rides: &[PassRide]| rides.iter().map(value).sum::<f64>() / count;
-    let middle_s = mean(|r| r.middle_s, rides);
     let temperature_c = mean(|r| r.air.temperature_c, rides);
     let day = &surveyed.test_day;
     let left = |treatment| day.as_recorded.leaves(treatment);
     let per_kelvin = day.slow.power_scale_per_k;
-    let started_s = surveyed
-        .streams
-        .iter()
-        .map(|s| s.start_s())
-        .fold(f64::INFINITY, f64::min);
-    for ride in rides {
+    let mornings = mornings(rides);
+    for (ride, morning) in rides.iter_mut().zip(mornings) {
+        let recorded = surveyed.streams.iter().map(|s| s.start_s());
+        let started_s = recorded
+            .filter(|start_s| *start_s > morning.first_s - OTHER_DAY_S)
+            .fold(f64::INFINITY, f64::min);
         let warming = &airs[surveyed.ridden.passes[ride.pass].recording].warming;
         ride.in_day = InDay {
-            since_middle_h: (ride.middle_s - middle_s) / 3600.0,
+            since_middle_h: (ride.middle_s - morning.middle_s) / 3600.0,
             warmer_k: ride.air.temperature_c - temperature_c,
             warming_standard_uncertainty_k_per_h: warming.standard_uncertainty_k_per_h,
             power_scale_per_k_standard_uncertainty: per_kelvin.standard_uncertainty,
@@ -157,7 +159,28 @@ fn apart<'a>(
     (means.len() > 1).then_some((high.0 - low.0, [low.1, high.1]))
 }
 
-/// From the first pass to the last. [h]
+/// The passes that were ridden in one go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Morning {
+    first_s: f64,
+    /// Mean of the passes' middles.
+    middle_s: f64,
+}
+
+/// Of each ride its own: what changes slowly begins anew after a night. `rides` are in order of time.
+fn mornings(rides: &[PassRide]) -> Vec<Morning> {
+    let in_one_go = |a: &PassRide, b: &PassRide| b.middle_s - a.middle_s < OTHER_DAY_S;
+    let groups = rides.chunk_by(in_one_go).flat_map(|group| {
+        let morning = Morning {
+            first_s: group[0].middle_s,
+            middle_s: group.iter().map(|r| r.middle_s).sum::<f64>() / group.len() as f64,
+        };
+        vec![morning; group.len()]
+    });
+    groups.collect()
+}
+
+/// From the first pass to the last of what was ridden in one go, at most. [h]
 fn span_h(rides: &[PassRide]) -> f64 {
     let hours = || rides.iter().map(|r| r.in_day.since_middle_h);
     hours().fold(f64::NEG_INFINITY, f64::max) - hours().fold(f64::INFINITY, f64::min)
@@ -234,4 +257,23 @@ fn one_leg() -> Warning {
         "Change over often, in an order such as A B B A A B B A; a difference of 1 or 2 % needs a meter that reads \
          both legs.",
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::estimate::made::level_pass;
+
+    #[test]
+    fn what_changes_slowly_begins_anew_after_a_night() {
+        let at = |hours: f64| PassRide {
+            middle_s: 3600.0 * hours,
+            ..level_pass(0.3, crate::course::Direction::Forward, 0, 0)
+        };
+        let found = mornings(&[at(0.0), at(1.0), at(2.0), at(26.0), at(28.0)]);
+        let middles: Vec<f64> = found.iter().map(|m| m.middle_s / 3600.0).collect();
+        assert_eq!(middles, [1.0, 1.0, 1.0, 27.0, 27.0]);
+        assert_eq!(found[4].first_s, 26.0 * 3600.0);
+        assert_eq!(mornings(&[]), []);
+    }
 }

@@ -33,7 +33,10 @@ static TOLD: LazyLock<Vec<Told>> = LazyLock::new(|| {
                 return None;
             }
             Some(Told {
-                name: name.trim_start_matches("one-rider/").trim_end_matches(".fit").to_string(),
+                name: name
+                    .trim_start_matches("one-rider/")
+                    .trim_end_matches(".fit")
+                    .to_string(),
                 list: list.clone(),
                 compared: alone(&file),
             })
@@ -53,7 +56,9 @@ fn entry<'a>(told: &'a Told, kind: &str) -> &'a InlineTable {
 
 fn number(entry: &InlineTable, key: &str) -> Option<f64> {
     let value = entry.get(key)?;
-    value.as_float().or_else(|| value.as_integer().map(|whole| whole as f64))
+    value
+        .as_float()
+        .or_else(|| value.as_integer().map(|whole| whole as f64))
 }
 
 fn warned(of: &Compared, kind: &str) -> bool {
@@ -61,7 +66,10 @@ fn warned(of: &Compared, kind: &str) -> bool {
 }
 
 fn flagged(of: &Compared, word: &str) -> bool {
-    of.passes.iter().flat_map(|pass| &pass.flags).any(|flag| flag.contains(word))
+    of.passes
+        .iter()
+        .flat_map(|pass| &pass.flags)
+        .any(|flag| flag.contains(word))
 }
 
 fn repaired(of: &Compared, kind: &str) -> bool {
@@ -147,12 +155,21 @@ fn what_is_measured_of_real_recordings_agrees_with_independent_measurement() {
     let mut squares = Vec::new();
     for told in TOLD.iter() {
         let of = &told.compared;
-        let delay = of.power_delays.first().map(|d| (d.delay_s, d.standard_uncertainty_s));
+        let delay = of
+            .power_delays
+            .first()
+            .map(|d| (d.delay_s, d.standard_uncertainty_s));
         let profile = of.surveyed.ridden.course.profile.as_ref();
-        let lag = profile.and_then(|p| p.lag).map(|l| (l.lag_s, l.standard_uncertainty_s));
+        let lag = profile
+            .and_then(|p| p.lag)
+            .map(|l| (l.lag_s, l.standard_uncertainty_s));
         // The list has recorded over true.
         let scale = of.speed_scales.measured.map(|(scale, u)| (1.0 / scale, u));
-        for (kind, measured) in [("power_delay", delay), ("altitude_lag", lag), ("speed_scale", scale)] {
+        for (kind, measured) in [
+            ("power_delay", delay),
+            ("altitude_lag", lag),
+            ("speed_scale", scale),
+        ] {
             let entry = entry(told, kind);
             let (Some(value), Some(u), Some((own, own_u))) = (
                 number(entry, "value"),
@@ -162,7 +179,10 @@ fn what_is_measured_of_real_recordings_agrees_with_independent_measurement() {
                 continue;
             };
             let apart = (own - value) / own_u.hypot(u);
-            println!("{} {kind}: {own:.4} ± {own_u:.4}, by hand {value} ± {u}: {apart:+.1}", told.name);
+            println!(
+                "{} {kind}: {own:.4} ± {own_u:.4}, by hand {value} ± {u}: {apart:+.1}",
+                told.name
+            );
             squares.push((told.name.clone(), kind, apart));
         }
     }
