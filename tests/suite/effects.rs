@@ -10,6 +10,8 @@ mod two_units;
 
 mod positions;
 
+mod heights;
+
 mod length;
 mod timing;
 
