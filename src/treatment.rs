@@ -35,7 +35,7 @@ pub enum Treatment {
     SpeedScaleOfSetups,
     /// Of a unit that samples by need, a power stands for the whole interval that it ends.
     SampledByNeed,
-    /// Power that was stamped later, or earlier, than the speed that it made is moved back.
+    /// Power that was stamped later, or earlier, than the speed that it made is moved to where it was made.
     PowerDelay,
     /// Heights that a barometer shows late are moved back.
     AltitudeLag,

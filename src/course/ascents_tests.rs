@@ -37,6 +37,7 @@ fn heights_that_swing_by_metres_wander_and_those_that_swing_by_decimetres_do_not
     assert!(wander_m(&loud, NODES, 7).unwrap() > 0.9);
     // Over 57 nodes a sine of 2/40 rad a node differs from itself by 2 sin(57/40) of its 4 m, root mean square over
     // phases: 7.9 m. The mean of six passes knows that to 7.9/√6 = 3.2 m, times √(5/3): 4.2 m, here of six phases only.
+    let known_m = wander_uncertainty(&loud, &heights);
     assert!((3.4..5.0).contains(&known_m), "{known_m}");
 }
 

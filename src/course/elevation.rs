@@ -4,6 +4,7 @@ use super::Pass;
 use super::ascents::{Ascent, disagreement, of_pass, pool, uncertainty, wander_m, wander_uncertainty};
 use super::late::{HeightLag, clear, told};
 use super::line::Line;
+use super::port::PortEffect;
 use crate::streams::Streams;
 use crate::test_day::{Measured, Shape};
 use crate::treatment::{AsRecorded, Treatment};
@@ -18,8 +19,10 @@ pub const UNCERTAINTY_OVER_M: f64 = 150.0;
 /// minute). Common practice, no published source.
 const WANDERS_M: f64 = 0.9;
 /// Rounds in which the lag is found: each takes off what the one before left.
-const LAG_ROUNDS: usize = 4;
-const LAG_DONE_S: f64 = 0.02;
+const LAG_ROUNDS: usize = 7;
+const LAG_DONE_S: f64 = 0.05;
+/// Of each step: whole ones go to and fro.
+const PART: f64 = 0.7;
 
 /// What is known of the altitudes beforehand, and what of them is to be left as recorded.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -44,6 +47,8 @@ pub struct Profile {
     pub disagreement_m: f64,
     /// How late the altitudes are; `None` where nobody says, as with one direction only.
     pub lag: Option<HeightLag>,
+    /// What the altitudes have of the air stream; `None` as above.
+    pub port: Option<PortEffect>,
     /// Standard uncertainty of the finish above the start, where the passes disagree in shape as altitudes from
     /// positions do, and a barometer's do not; else 0.
     pub wander_m: f64,
@@ -105,10 +110,16 @@ pub fn shared_profile(
         streams,
         shape,
         pieces,
+        spacing_m: distance_m[1],
         apart: ((UNCERTAINTY_OVER_M / (distance_m[1] - distance_m[0])).round() as usize).clamp(1, pieces),
         split: !given.as_recorded.leaves(Treatment::AltitudeStep),
     };
-    let (ascents, heights, lag) = nodes.in_place(given)?;
+    let InPlace {
+        ascents,
+        heights,
+        lag,
+        port,
+    } = nodes.in_place(given)?;
     let climb_m = if shape == Shape::Loop {
         0.0
     } else {
@@ -124,6 +135,7 @@ pub fn shared_profile(
         standard_uncertainty_m: uncertainty(&ascents, &heights, nodes.apart),
         disagreement_m: disagreement(&ascents, &heights),
         lag,
+        port,
         wander_m: if wanders {
             wander_uncertainty(&ascents, &heights)
         } else {
@@ -138,6 +150,7 @@ struct Nodes<'a> {
     streams: &'a [Streams],
     shape: Shape,
     pieces: usize,
+    spacing_m: f64,
     /// Nodes over which passes are compared.
     apart: usize,
     /// Where the altitude was set anew, a pass has an offset on each side.
@@ -160,7 +173,7 @@ impl Nodes<'_> {
     }
 
     /// With the altitudes put back by how late they are, as far as that is known.
-    fn in_place(&self, given: &HeightsGiven) -> Option<(Vec<Ascent>, Vec<f64>, Option<HeightLag>)> {
+    fn in_place(&self, given: &HeightsGiven) -> Option<InPlace> {
         if let Some(known) = given.lag_s {
             let (ascents, heights) = self.read(known.value)?;
             let lag = HeightLag {
@@ -169,31 +182,80 @@ impl Nodes<'_> {
                 applied_s: known.value,
                 given: true,
             };
-            return Some((ascents, heights, Some(lag)));
+            return Some(InPlace {
+                ascents,
+                heights,
+                lag: Some(lag),
+                port: None,
+            });
         }
-        let (mut ascents, mut heights) = self.read(0.0)?;
-        if given.as_recorded.leaves(Treatment::AltitudeLag) {
-            return Some((ascents, heights, None));
-        }
-        let Some(mut lag) = told(&ascents, &heights) else {
-            return Some((ascents, heights, None));
+        let (ascents, heights) = self.read(0.0)?;
+        let as_read = InPlace {
+            ascents,
+            heights,
+            lag: None,
+            port: None,
         };
-        if clear(&lag) {
-            for _ in 0..LAG_ROUNDS {
-                lag.applied_s = lag.lag_s;
-                (ascents, heights) = self.read(lag.applied_s)?;
-                let Some(more) = told(&ascents, &heights) else {
-                    break;
-                };
-                lag.lag_s = lag.applied_s + more.lag_s;
-                lag.standard_uncertainty_s = more.standard_uncertainty_s;
-                if more.lag_s.abs() < LAG_DONE_S {
-                    break;
-                }
-            }
+        if given.as_recorded.leaves(Treatment::AltitudeLag) {
+            return Some(as_read);
         }
-        Some((ascents, heights, Some(lag)))
+        Some(match self.told_in_rounds(&as_read) {
+            Some(moved) if moved.lag.is_some_and(|lag| lag.applied_s != 0.0) => moved,
+            Some(told) => InPlace {
+                lag: told.lag,
+                port: told.port,
+                ..as_read
+            },
+            None => as_read,
+        })
     }
+
+    /// Reads the altitudes later by what the two directions tell, until they tell no more; `None` where they tell
+    /// nothing.
+    fn told_in_rounds(&self, as_read: &InPlace) -> Option<InPlace> {
+        let mut lag_s = 0.0;
+        let mut told_now = told(&as_read.ascents, &as_read.heights, self.spacing_m, lag_s)?;
+        let mut read = None;
+        for _ in 0..LAG_ROUNDS {
+            if told_now.more_s.abs() < LAG_DONE_S {
+                break;
+            }
+            lag_s += PART * told_now.more_s;
+            let (ascents, heights) = self.read(lag_s)?;
+            told_now = told(&ascents, &heights, self.spacing_m, lag_s)?;
+            read = Some((ascents, heights));
+        }
+        if !told_now.sure {
+            return None;
+        }
+        let mut lag = HeightLag {
+            lag_s: lag_s + told_now.more_s,
+            standard_uncertainty_s: told_now.standard_uncertainty_s,
+            applied_s: 0.0,
+            given: false,
+        };
+        let (ascents, heights) = match read {
+            Some(read) if clear(&lag) => {
+                lag.applied_s = lag_s;
+                read
+            }
+            _ => (Vec::new(), Vec::new()),
+        };
+        Some(InPlace {
+            ascents,
+            heights,
+            lag: Some(lag),
+            port: Some(told_now.port),
+        })
+    }
+}
+
+/// What the profile is made from.
+struct InPlace {
+    ascents: Vec<Ascent>,
+    heights: Vec<f64>,
+    lag: Option<HeightLag>,
+    port: Option<PortEffect>,
 }
 
 #[cfg(test)]
@@ -208,6 +270,7 @@ mod tests {
             standard_uncertainty_m: 0.1,
             disagreement_m: 0.1,
             lag: None,
+            port: None,
             wander_m: 0.0,
         }
     }

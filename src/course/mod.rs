@@ -12,12 +12,14 @@ mod lap_marks;
 mod late;
 mod legs;
 mod line;
+mod lingering;
 mod located;
 #[cfg(test)]
 mod made;
 mod measure;
 mod middle;
 mod passes;
+pub mod port;
 mod refine;
 mod runs;
 #[cfg(test)]

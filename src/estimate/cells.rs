@@ -4,6 +4,7 @@ use super::bends::Bends;
 use super::braking::braked_j;
 use super::one_pass::{SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S, SPEED_STANDARD_UNCERTAINTY_M_S};
 use crate::air::AirState;
+use crate::course::port::TWICE_GRAVITY_M_S2;
 use crate::course::{Course, Direction, Pass};
 use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, Work, step_work};
 use crate::streams::{Segment, SpeedSource, Streams};
@@ -50,6 +51,9 @@ pub struct Shift {
     pub power_delay_s: f64,
     /// Altitude came later than assumed by this. Heights of a course that is ridden one way shift with it.
     pub altitude_lag_s: f64,
+    /// Altitude reads low by this share of v²/2g more than assumed. Heights of a course that is ridden one way shift
+    /// with it.
+    pub port_coefficient: f64,
     /// Of the air over the day beyond what is followed already, from its middle on.
     pub warming_k_per_h: f64,
     /// Of rider and bottles, from the middle of the day on.
@@ -77,6 +81,7 @@ impl Default for Shift {
             climb_m: 0.0,
             power_delay_s: 0.0,
             altitude_lag_s: 0.0,
+            port_coefficient: 0.0,
             warming_k_per_h: 0.0,
             mass_loss_kg_per_h: 0.0,
             power_scale_per_k: 0.0,
@@ -342,6 +347,8 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
             let rate_m_s =
                 cell.end_speed_m_s * cell.end_gradient - cell.start_speed_m_s * cell.start_gradient;
             let late_m = shift.altitude_lag_s * rate_m_s;
+            let stream_m = (cell.end_speed_m_s.powi(2) - cell.start_speed_m_s.powi(2)) / TWICE_GRAVITY_M_S2;
+            let sunk_m = shift.port_coefficient * stream_m;
             // Later power than that at the start belongs into the cell, and of later power than that at its end.
             let late_j = shift.power_delay_s * shift.power_scale * (cell.end_power_w - cell.start_power_w);
             let crank_j = work.crank_j + late_j;
@@ -349,7 +356,7 @@ pub fn accounts(ride: &PassRide, setup: &Setup, course_length_m: f64, shift: &Sh
                 energy_j: rig.drivetrain_efficiency * crank_j
                     - rig.effective_mass_kg() * work.kinetic_m2_s2
                     - work.bearing_j
-                    - weight_n * (cell.climb_m + tilt_m + late_m),
+                    - weight_n * (cell.climb_m + tilt_m + late_m + sunk_m),
                 air_j_m2: 0.5 * around.air_density_kg_m3 * work.air_m3_s2,
                 rolling_j: weight_n
                     * work.level_distance_m

@@ -341,8 +341,9 @@ impl Errors<'_> {
             let read = height + truth.altitude_offset_m + wander.advance(own) + jumped;
             return rounded(read, altitude.resolution_m);
         }
-        let height = self.late(height, seconds);
-        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise - port + jumped;
+        // The filter follows the pressure, whatever makes it.
+        let height = self.late(height - port, seconds);
+        let read = height + truth.altitude_offset_m + self.barometer_m + trend + noise + jumped;
         rounded(read, truth.altitude_resolution_m)
     }
 

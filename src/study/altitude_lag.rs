@@ -1,6 +1,8 @@
-//! How late the altitudes are on a course that is ridden one way, and what is said of it on any course.
+//! How late the altitudes are on a course that is ridden one way, what they have of the air stream, and what is said
+//! of both on any course.
 
 use super::Surveyed;
+use crate::course::port::{UNKNOWN, UNKNOWN_STANDARD_UNCERTAINTY};
 use crate::course::{Course, HeightLag, HeightsGiven, Pass, Profile, shared_profile};
 use crate::estimate::cells::PassRide;
 use crate::estimate::late_heights::{Lag, lag};
@@ -103,6 +105,15 @@ pub(super) fn open_s(surveyed: &Surveyed) -> Option<f64> {
     }))
 }
 
+/// What the port's coefficient leaves open: it is not taken out of the heights. `None` on courses on which it cancels,
+/// and where nobody asks.
+pub(super) fn open_port(surveyed: &Surveyed) -> Option<f64> {
+    let course = &surveyed.ridden.course;
+    course.profile.as_ref()?;
+    let left = surveyed.test_day.as_recorded.leaves(Treatment::AltitudeLag);
+    (course.shape == Shape::OneWay && !left).then(|| UNKNOWN.hypot(UNKNOWN_STANDARD_UNCERTAINTY))
+}
+
 pub(super) fn warning(surveyed: &Surveyed) -> Option<Warning> {
     let profile = surveyed.ridden.course.profile.as_ref()?;
     let lag = profile.lag.filter(|lag| lag.applied_s != 0.0 && !lag.given)?;
@@ -113,7 +124,8 @@ pub(super) fn warning(surveyed: &Surveyed) -> Option<Warning> {
     Some(Warning::new(
         "altitude lag",
         format!(
-            "altitudes come {:.1} ± {:.1} s after the road, {by}; the heights are put back by that",
+            "altitudes come {:.1} ± {:.1} s after the road, {by}; each is taken as that of the place where the rider was so \
+             long before",
             lag.lag_s, lag.standard_uncertainty_s
         ),
         "Write altitude_lag_s into [sensors] if you know it, or as_recorded = [\"altitude lag\"] to leave it.",
@@ -124,9 +136,13 @@ pub(super) fn sentence(surveyed: &Surveyed) -> Option<String> {
     let lag = surveyed.ridden.course.profile.as_ref()?.lag?;
     let told = format!("{:.1} ± {:.1} s", lag.lag_s, lag.standard_uncertainty_s);
     Some(if lag.given {
-        format!("Altitudes come {told} after the road, as test.toml says, and are put back by that.")
+        format!(
+            "Altitudes come {told} after the road, as test.toml says, and are taken as those of places passed so long before."
+        )
     } else if lag.applied_s != 0.0 {
-        format!("Altitudes are put back by {told}, by which they come after the road.")
+        format!(
+            "Altitudes come {told} after the road, and are taken as those of places passed so long before."
+        )
     } else {
         format!("Altitudes are taken as in step with the road; the rides say {told}.")
     })

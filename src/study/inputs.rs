@@ -141,6 +141,12 @@ pub(super) fn shared(
             ..Shift::default()
         }));
     }
+    if let Some(open) = altitude_lag::open_port(surveyed) {
+        inputs.push(line("pressure port", open, "1", |e| Shift {
+            port_coefficient: e,
+            ..Shift::default()
+        }));
+    }
     if let Some(open_s) = delays.open_s(&surveyed.ridden.passes, rides) {
         inputs.push(line("power delay", open_s, "s", |e| Shift {
             power_delay_s: e,

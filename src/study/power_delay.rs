@@ -156,12 +156,16 @@ impl PowerDelays {
                 delay_s,
                 standard_uncertainty_s,
             } = step.known;
-            let way = if delay_s > 0.0 { "later" } else { "earlier" };
+            let (way, other) = if delay_s > 0.0 {
+                ("later", "earlier")
+            } else {
+                ("earlier", "later")
+            };
             Warning::new(
                 "power delay",
                 format!(
                     "{name}: power is stamped {:.1} ± {standard_uncertainty_s:.1} s {way} than the speed that it made; \
-                     it is moved back by that",
+                     it is moved {other} by that",
                     delay_s.abs()
                 ),
                 "Switch off smoothing of power in the unit; write power_delay_s into [sensors] if you know it, or \

@@ -16,6 +16,8 @@ mod two_units;
 
 mod positions;
 
+mod heights;
+
 mod length;
 mod speed_positions;
 mod track;

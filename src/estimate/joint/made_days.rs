@@ -106,6 +106,7 @@ fn profile(length_m: f64, standard_uncertainty_m: f64) -> Profile {
         climb_m: 0.0,
         standard_uncertainty_m,
         lag: None,
+        port: None,
         // None on a road as well known as it can be.
         wander_m: if standard_uncertainty_m > 0.3 { 0.7 } else { 0.0 },
         disagreement_m: standard_uncertainty_m,

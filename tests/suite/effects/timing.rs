@@ -11,11 +11,11 @@ use stillair::treatment::Treatment;
 
 const DAYS: std::ops::Range<u64> = 9000..9100;
 
-fn warns(compared: &Compared, kind: &str) -> bool {
+pub(super) fn warns(compared: &Compared, kind: &str) -> bool {
     compared.warnings.iter().any(|warning| warning.kind == kind)
 }
 
-fn count(seen: impl IntoIterator<Item = bool>) -> usize {
+pub(super) fn count(seen: impl IntoIterator<Item = bool>) -> usize {
     seen.into_iter().filter(|seen| *seen).count()
 }
 
@@ -84,7 +84,7 @@ fn an_ordinary_day_is_told_of_none_of_it() {
 }
 
 /// From a flat foot up a road that steepens to 5 %: the finish is known as high as it was some seconds before.
-fn ramp(plan: &mut DayPlan) {
+pub(super) fn ramp(plan: &mut DayPlan) {
     plan.course.mean_gradient = 0.025;
     plan.course.hills.push(Wave {
         amplitude: 0.02,
@@ -95,7 +95,7 @@ fn ramp(plan: &mut DayPlan) {
 
 /// The wind along the road is measured on the bicycle, so that the drag area of a course that is ridden one way is
 /// known to some 4 %, and not to 20 %.
-fn with_air_speed(plan: &mut DayPlan) {
+pub(super) fn with_air_speed(plan: &mut DayPlan) {
     plan.sensors.air_speed = Some(AirSpeedTruth {
         scale_error: 0.0,
         noise_m_s: 0.15,
@@ -110,15 +110,15 @@ fn factor_known(day: &mut TestDay, _: &TrueDay) {
 }
 
 /// Drag area of the first set-up: without the effect, with it untreated, and treated.
-struct Three {
-    without: Said,
-    untreated: Said,
-    treated: Said,
-    told: bool,
+pub(super) struct Three {
+    pub(super) without: Said,
+    pub(super) untreated: Said,
+    pub(super) treated: Said,
+    pub(super) told: bool,
 }
 
 /// The days of a plan that is changed by `always`, one way ABBAAB.
-fn three(
+pub(super) fn three(
     always: impl Fn(&mut DayPlan) + Sync,
     happens: impl Fn(&mut DayPlan) + Sync,
     untreated: &[Treatment],
