@@ -49,6 +49,12 @@ pub struct ClockGiven {
 const UNCHECKED_S: f64 = 1.0;
 /// A unit whose time is told to this share by the recordings it was joined to is used up.
 const USED_UP: f64 = 0.8;
+/// Zones are a quarter of an hour apart.
+const ZONES_S: f64 = 900.0;
+/// A clock that counts from its own start shows the first years of unix time.
+const UNSET_BEFORE_S: f64 = 3.0e8;
+/// A clock set by hand may be off by this besides (judgement).
+const UNSET_S: f64 = 120.0;
 /// By their own clocks, recordings of one ride share at least this much of the shorter one.
 const SAME_TIME: f64 = 0.5;
 
@@ -176,8 +182,22 @@ fn clock_of(base: &Streams, donor: &Streams, asked: &Asked) -> Result<UnitClock,
     match clock::between(base, donor, asked.air_speed) {
         // What holds nothing that could contradict is joined by its clock.
         Err(_) if !comparable(base, donor) && same_time(&taken_as_right) => Ok(taken_as_right),
+        Ok(clock) if !same_time(&taken_as_right) => another_zone(donor, clock),
         other => other,
     }
+}
+
+/// Of recordings that were made at different times by their clocks. The rider who rides the same road at the same
+/// power again makes a second recording that fits the first at some offset, so that a fit proves nothing: two blocks of
+/// a simulated day fitted at 455.1 ± 0.4 s by power against power. What has power of its own is a ride of its own, and
+/// the rest belongs to a ride only where its clock is off by a time zone.
+fn another_zone(donor: &Streams, clock: UnitClock) -> Result<UnitClock, clock::NotOne> {
+    let from_zone_s = (clock.offset_s / ZONES_S - (clock.offset_s / ZONES_S).round()) * ZONES_S;
+    let never_set = donor.start_s() < UNSET_BEFORE_S;
+    if donor.has_power() || !(never_set || from_zone_s.abs() <= UNSET_S) {
+        return Err("by their clocks they were made at different times".to_string());
+    }
+    Ok(clock)
 }
 
 /// Whether both have something that would differ between two riders.
