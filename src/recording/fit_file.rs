@@ -398,8 +398,8 @@ fn leg_percent(native: &[FitDataField]) -> Option<u8> {
 }
 
 /// Whether one leg alone is read in a record; `None` where it says nothing of the legs. Meters in one crank that write
-/// no share write the torque effectiveness of both sides, fields 43 and 44, and nought for the side they do not have
-/// (seen on recordings of fifteen rides).
+/// no share write the torque effectiveness of both sides, fields 43 and 44, and nought or nothing for the side they do
+/// not have (seen on recordings of fifteen rides).
 fn one_leg(native: &[FitDataField]) -> Option<bool> {
     if let Some(percent) = leg_percent(native) {
         return Some(percent == 0 || percent >= 100);
@@ -408,8 +408,9 @@ fn one_leg(native: &[FitDataField]) -> Option<bool> {
         let field = native.iter().find(|field| field.number() == number)?;
         as_number(field.value())
     };
-    let (left, right) = (effectiveness(43)?, effectiveness(44)?);
-    (left > 0.0 || right > 0.0).then_some(left == 0.0 || right == 0.0)
+    let sides = [effectiveness(43), effectiveness(44)];
+    let reads = |side: &Option<f64>| side.is_some_and(|percent| percent > 0.0);
+    sides.iter().any(reads).then(|| !sides.iter().all(reads))
 }
 
 fn retain_from<T>(list: &mut Vec<T>, start: usize, keep: impl Fn(&T) -> bool) {

@@ -539,5 +539,6 @@ fn a_meter_in_one_crank_is_told_by_the_torque_of_the_other() {
     assert!(reads_one_leg([170, 0]) && reads_one_leg([0, 170]));
     assert!(!reads_one_leg([170, 160]));
     assert!(!reads_one_leg([0, 0]), "nothing said");
-    assert!(!reads_one_leg([170, 255]), "no value on the right");
+    assert!(reads_one_leg([170, 255]), "no value on the right");
+    assert!(!reads_one_leg([255, 255]), "no value at all");
 }
