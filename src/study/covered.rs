@@ -6,7 +6,6 @@ mod words;
 
 use super::Surveyed;
 use super::assign::Assigned;
-use super::prepare::surfaces;
 use crate::air::Air;
 use crate::course::{Course, Direction};
 use crate::estimate::cells::{Ground, Shift, accounts, cut};
@@ -177,7 +176,7 @@ fn contradictions(day: &Day, nodes: usize) -> Vec<Contradiction> {
                 streams.altitude_at(middle_s).unwrap_or(0.0),
             ),
             cells: nodes,
-            surfaces: surfaces(surveyed),
+            surfaces: surveyed.test_day.surfaces_that_count(),
             speed_scale: day.speed_scales[setup],
             bends: None,
             speed_as_by_wheel: false,

@@ -18,7 +18,7 @@ use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
-use crate::test_day::{Shape, Surface, TestDay};
+use crate::test_day::{Shape, TestDay};
 use crate::treatment::Treatment;
 use crate::warning::Warning;
 
@@ -226,14 +226,6 @@ fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]
     slow_places
 }
 
-pub(super) fn surfaces(surveyed: &Surveyed) -> &[Surface] {
-    if surveyed.test_day.as_recorded.leaves(Treatment::Surfaces) {
-        &[]
-    } else {
-        &surveyed.test_day.surfaces
-    }
-}
-
 /// Cuts every pass that counts out of the recordings as they were set right, into cells; the results of all passes come with their flags.
 pub(super) fn rides(
     surveyed: &Surveyed,
@@ -283,7 +275,7 @@ pub(super) fn rides(
                 },
                 bends: on_track.map(|on_track| on_track.bends),
                 speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
-                surfaces: surfaces(surveyed),
+                surfaces: surveyed.test_day.surfaces_that_count(),
                 speed_scale: speed_scales.factors[setup],
                 from_m,
                 to_m,

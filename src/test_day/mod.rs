@@ -28,7 +28,7 @@ pub use parse::{parse, read, without_file};
 pub use slow::{PowerSide, Slow};
 
 use crate::streams::ClockGiven;
-use crate::treatment::AsRecorded;
+use crate::treatment::{AsRecorded, Treatment};
 
 /// A value with its standard uncertainty, and whether the user wrote it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,6 +71,17 @@ pub struct TestDay {
     pub altitude_lag_s: Option<Measured>,
     /// One sentence for each default that the results rest on.
     pub assumptions: Vec<String>,
+}
+
+impl TestDay {
+    /// None where they are to be left out.
+    pub fn surfaces_that_count(&self) -> &[Surface] {
+        if self.as_recorded.leaves(Treatment::Surfaces) {
+            &[]
+        } else {
+            &self.surfaces
+        }
+    }
 }
 
 /// One set-up with everything it is ridden with (what `[[setup]]` does not say comes from the shared tables).
