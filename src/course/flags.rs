@@ -74,9 +74,9 @@ fn lost_flag(pass: &Pass, s: &Streams) -> Option<String> {
         .iter()
         .filter(|repair| repair.kind == LOST_POSITIONS || repair.kind == "frozen position")
         .map(|repair| repair.end_s.min(pass.end_s) - repair.start_s.max(pass.start_s))
-        .filter(|&seconds| seconds >= LEAST_S)
+        .filter(|&seconds| seconds > 0.0)
         .sum();
-    (lost_s > 0.0).then(|| format!("positions lost for {lost_s:.0} s"))
+    (lost_s >= LEAST_S).then(|| format!("positions lost for {lost_s:.0} s"))
 }
 
 /// Braked: slowing down by more than the limit over two seconds at least.
