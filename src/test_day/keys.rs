@@ -16,6 +16,7 @@ pub(super) const TOP: &[&str] = &[
     "exclude",
     "window",
     "surface",
+    "plan",
 ];
 pub(super) const RIDER: &[&str] = &[
     "total_mass_kg",
@@ -119,6 +120,23 @@ pub(super) const SURFACE: &[&str] = &[
     "crr_factor",
     "crr_factor_standard_uncertainty",
 ];
+pub(super) const PLAN: &[&str] = &[
+    "look_after_every_block",
+    "difference_percent",
+    "hold",
+    "power_w",
+    "entry_speed_m_s",
+    "cda_m2",
+    "turn_round_s",
+    "change_s",
+    "wind_m_s",
+    "wind_from_deg",
+    "road",
+    "length_m",
+    "gradient_percent",
+    "bearing_deg",
+    "seed",
+];
 
 const ALL: &[(&str, &[&str])] = &[
     ("[rider]", RIDER),
@@ -133,6 +151,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[[exclude]]", EXCLUDE),
     ("[[window]]", WINDOW),
     ("[[surface]]", SURFACE),
+    ("[plan]", PLAN),
 ];
 
 /// What to do about a key that its table does not know.

@@ -12,6 +12,7 @@ mod notes;
 #[cfg(test)]
 mod notes_tests;
 mod parse;
+mod planned;
 mod quantity;
 mod readings;
 mod section;
@@ -59,6 +60,8 @@ pub struct TestDay {
     pub windows: Vec<Window>,
     /// In the order of their places; they do not overlap.
     pub surfaces: Vec<Surface>,
+    /// What the day was planned for; `None` where nobody planned it.
+    pub plan: Option<Planned>,
     /// Treatments that are not to be applied.
     pub as_recorded: AsRecorded,
     /// Clocks of units that the user knows to be off.
@@ -269,6 +272,54 @@ pub struct Surface {
     pub to_m: f64,
     /// Times the Crr of whatever is ridden; a ratio.
     pub crr_factor: Measured,
+}
+
+/// `[plan]`, written before the ride, with every default settled.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// Line of the table in `test.toml`, for messages.
+    pub line: usize,
+    /// The verdict may be looked at after every block and the riding stopped: it is then made harder to reach, so that
+    /// all looks together have the chance of error of one.
+    pub look_after_every_block: bool,
+    /// Change of CdA, or of what the set-ups differ in, that is looked for; negative: less. `None`: the smallest
+    /// difference that the rider cares about, as less drag.
+    pub difference_percent: Option<f64>,
+    pub hold: Hold,
+    /// At the meter, within a pass; in speed held, what the first set-up needs for its speed.
+    pub power_w: f64,
+    /// `None`: the speed that the power keeps up.
+    pub entry_speed_m_s: Option<f64>,
+    /// Expected of the first set-up.
+    pub cda_m2: f64,
+    /// At each turn within a block.
+    pub turn_round_s: f64,
+    /// Between two blocks: the set-up changed or mounted anew.
+    pub change_s: f64,
+    /// Expected at rider height. `None`: as on any day.
+    pub wind: Option<PlannedWind>,
+    /// Name of a route in the folder, from start to finish (a loop: one lap).
+    pub road: Option<String>,
+    /// Without a road: its length, its climb from start to finish, and where it leads from true north.
+    pub length_m: Option<f64>,
+    pub gradient_percent: f64,
+    pub bearing_deg: f64,
+    /// Of the order, and of rehearsed days.
+    pub seed: u64,
+}
+
+/// What is kept the same in all set-ups while riding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hold {
+    Power,
+    Speed,
+}
+
+/// Wind that is expected, at rider height. Direction is where it comes from, true north; `None`: from anywhere.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlannedWind {
+    pub speed_m_s: f64,
+    pub from_deg: Option<f64>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,8 +5,8 @@ use super::faults::Faults;
 use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
-    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, readings, sensors,
-    setups, slow, surfaces, syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, planned, readings,
+    sensors, setups, slow, surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -106,6 +106,7 @@ pub fn without_file() -> TestDay {
         excludes: Vec::new(),
         windows: Vec::new(),
         surfaces: Vec::new(),
+        plan: None,
         as_recorded: AsRecorded::default(),
         clocks: Vec::new(),
         speed_scale: None,
@@ -176,6 +177,7 @@ fn read_tables(top: &Section) -> TestDay {
     let course = top
         .one("course", keys::COURSE)
         .map(|section| gates::read(&section, &mut later_assumptions));
+    let plan = top.one("plan", keys::PLAN).map(|section| planned::read(&section));
     let power_scale = power_scale(bike.as_ref());
     let smallest_difference = smallest_difference(top);
 
@@ -213,6 +215,7 @@ fn read_tables(top: &Section) -> TestDay {
         excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
         windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
         surfaces,
+        plan,
         as_recorded: left,
         clocks,
         speed_scale,

@@ -226,6 +226,20 @@ impl<'a> Section<'a> {
         None
     }
 
+    pub fn yes_or_no(&self, key: &str) -> Option<bool> {
+        let value = self.value(key, "true or false", &format!("{key} = true"))?;
+        let answer = value.as_bool();
+        if answer.is_none() {
+            self.wrong_type(
+                key,
+                &Item::Value(value.clone()),
+                "true or false",
+                &format!("{key} = true"),
+            );
+        }
+        answer
+    }
+
     pub fn text(&self, key: &str) -> Option<String> {
         let value = self.value(key, "text", &format!("{key} = \"…\", the text in quotes"))?;
         let Some(text) = value.as_str() else {
