@@ -4,6 +4,7 @@
 //! (wind along an out-and-back course) both count.
 
 use super::cells::Shift;
+use rayon::prelude::*;
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct BudgetLine {
@@ -69,10 +70,10 @@ impl Effect {
 pub fn effects(
     standard_uncertainties: &[f64],
     at_rest: &[f64],
-    outputs: impl Fn(usize, f64) -> Option<Vec<f64>>,
+    outputs: impl Fn(usize, f64) -> Option<Vec<f64>> + Sync,
 ) -> Vec<Option<Vec<Effect>>> {
     standard_uncertainties
-        .iter()
+        .par_iter()
         .enumerate()
         .map(|(input, u)| {
             let (up, down) = (outputs(input, *u)?, outputs(input, -u)?);
@@ -89,7 +90,7 @@ pub fn effects(
 }
 
 /// The budget of what is common to all passes. `estimate`: the whole fit at a shift of its inputs.
-pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said>) -> Vec<BudgetLine> {
+pub fn budget(inputs: &[SharedInput], estimate: impl Fn(&Shift) -> Option<Said> + Sync) -> Vec<BudgetLine> {
     let Some(rest) = estimate(&Shift::default()) else {
         return Vec::new();
     };

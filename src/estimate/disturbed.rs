@@ -16,6 +16,7 @@ pub(super) mod whiten;
 use super::cells::PassRide;
 use super::plain::Day;
 use crate::course::Direction;
+use rayon::prelude::*;
 use search::{Found, Reading};
 use statrs::statistics::{Data, OrderStatistics};
 use trail::Trail;
@@ -177,7 +178,7 @@ fn calibrated(
 
 fn readings(day: &Day, trails: &[Trail], gust_q_m2_s: f64, lengths: &[usize]) -> Vec<Reading> {
     let mut readings: Vec<Reading> = trails
-        .iter()
+        .par_iter()
         .map(|trail| Reading::new(trail.clone(), gust_q_m2_s, lengths))
         .collect();
     let directions: Vec<Direction> = day.rides.iter().map(|ride| ride.direction).collect();

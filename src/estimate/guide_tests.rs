@@ -8,7 +8,7 @@ use crate::estimate::welch::{Mean, welch_from};
 use nalgebra::{DMatrix, DVector};
 
 /// Effects of errors in `at`, one output.
-fn of_one(at: &[f64], uncertainties: &[f64], f: impl Fn(&[f64]) -> f64) -> Vec<Effect> {
+fn of_one(at: &[f64], uncertainties: &[f64], f: impl Fn(&[f64]) -> f64 + Sync) -> Vec<Effect> {
     effects(uncertainties, &[f(at)], |input, error| {
         let mut moved = at.to_vec();
         moved[input] += error;

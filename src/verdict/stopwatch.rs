@@ -9,6 +9,7 @@
 
 use super::road::Stretch;
 use crate::physics::{Piece, Rig, Surroundings, ride_road};
+use rayon::prelude::*;
 
 /// How one set-up was ridden in one direction: means over its passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -142,9 +143,8 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
                 .any(|leg| exchanged(leg.baseline, &leg.setup, cause) != leg.baseline)
         })
         .collect();
-    let mut times_s = vec![0.0; 1 << moved.len()];
-    for leg in legs {
-        for (subset, time_s) in times_s.iter_mut().enumerate() {
+    let mean_time_s = |subset: usize| {
+        legs.iter().try_fold(0.0, |sum, leg| {
             let mixed = moved
                 .iter()
                 .enumerate()
@@ -152,9 +152,14 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
                 .fold(leg.baseline, |from, (_, &cause)| {
                     exchanged(from, &leg.setup, cause)
                 });
-            *time_s += ridden_s(leg, &mixed).ok_or(NoAccount::Stall)? / count;
-        }
-    }
+            Some(sum + ridden_s(leg, &mixed)? / count)
+        })
+    };
+    let times_s: Option<Vec<f64>> = (0..1_usize << moved.len())
+        .into_par_iter()
+        .map(mean_time_s)
+        .collect();
+    let times_s = times_s.ok_or(NoAccount::Stall)?;
     let raw_time_change_s = legs
         .iter()
         .map(|leg| (leg.setup.time_s - leg.baseline.time_s) / count)

@@ -12,7 +12,7 @@ use stillair::estimate::disturbed::disturbances;
 use stillair::estimate::joint::explore::{Told, explore};
 use stillair::estimate::joint::{joint, model, settle};
 use stillair::simulate::{out_and_back_plan, ride_day};
-use stillair::study::{gather_recordings, passes_gathered, prepared};
+use stillair::study::{compare_surveyed, gather_recordings, passes_gathered, prepared};
 use stillair::test_day::parse;
 
 const TIMES: usize = 20;
@@ -31,6 +31,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let ridden = ride_day(&out_and_back_plan(11, "ABBABAAB", -4.0));
     let test_day = parse(&folder.join("test.toml"), &ridden.test_toml(true))?;
     let surveyed = passes_gathered(gather_recordings(test_day, ridden.recordings)?, folder)?;
+    let kept = surveyed.clone();
     let profile = surveyed.ridden.course.profile.clone();
     let prepared = prepared(surveyed)?;
     let (day, rolling) = (prepared.day(), &prepared.rolling);
@@ -65,6 +66,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     });
     time("joint estimate, all of it", &mut || {
         let _ = joint(&day, profile.as_ref(), rolling, &told);
+    });
+    time("the whole answer, once passes are found", &mut || {
+        let _ = compare_surveyed(kept.clone());
+    });
+    time("up to the joint estimate", &mut || {
+        let _ = stillair::study::prepared(kept.clone());
+    });
+    time("a copy of the day", &mut || {
+        let _ = kept.clone();
     });
     for (name, ms) in spent {
         println!("{name}: {ms:.1} ms");
