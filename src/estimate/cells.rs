@@ -243,6 +243,15 @@ impl PassRide {
     pub fn mean_speed_m_s(&self) -> f64 {
         self.distance_m() / self.duration_s()
     }
+
+    /// Whether a cell begins where the one before it ended: nothing was cut out between them.
+    pub fn goes_on(&self, cell: usize) -> bool {
+        let before = cell.checked_sub(1).and_then(|before| self.cells.get(before));
+        match (before, self.cells.get(cell)) {
+            (Some(before), Some(cell)) => (cell.from_m - before.to_m).abs() < 0.5,
+            _ => false,
+        }
+    }
 }
 
 /// The two sides of the balance for one cell: `energy_j = CdA · air + Crr · rolling + noise`.
@@ -387,9 +396,8 @@ pub struct Ground<'a> {
     pub bends: Option<Bends>,
     /// Speed from positions counts as a wheel's does.
     pub speed_as_by_wheel: bool,
-    /// Part of the course that is fitted, metres from its start.
-    pub from_m: f64,
-    pub to_m: f64,
+    /// Parts of the course that are fitted, metres from its start, in the order of their places.
+    pub parts_m: &'a [(f64, f64)],
 }
 
 impl Ground<'_> {
@@ -398,6 +406,27 @@ impl Ground<'_> {
             SpeedSource::Positions if !self.speed_as_by_wheel => SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S,
             _ => SPEED_STANDARD_UNCERTAINTY_M_S,
         }
+    }
+
+    /// Ends of the cells in the order ridden: at equal distances within each part, and as even over all of them as
+    /// whole cells allow.
+    fn edges_m(&self, direction: Direction) -> Vec<[f64; 2]> {
+        let all_m: f64 = self.parts_m.iter().map(|(from, to)| to - from).sum();
+        let mut edges: Vec<[f64; 2]> = Vec::new();
+        for (from_m, to_m) in self.parts_m {
+            let length_m = to_m - from_m;
+            if length_m < 1.0 {
+                continue;
+            }
+            let cells = (self.cells as f64 * length_m / all_m).round().max(1.0);
+            let along = |edge: usize| from_m + edge as f64 / cells * length_m;
+            edges.extend((0..cells as usize).map(|cell| [along(cell), along(cell + 1)]));
+        }
+        if direction == Direction::Reverse {
+            edges.reverse();
+            edges.iter_mut().for_each(|edge| edge.reverse());
+        }
+        edges
     }
 
     /// The recording between two moments, with its speed at the right scale.
@@ -415,7 +444,7 @@ impl Ground<'_> {
 
 /// Cuts one pass into cells.
 ///
-/// Cell edges lie at equal distances; the distance ridden is the speed channel's, scaled so that gate to
+/// The distance ridden is the speed channel's, scaled so that gate to
 /// gate is the course length: positions wander by metres from sample to sample, the wheel does not.
 ///
 /// # Errors
@@ -441,25 +470,18 @@ pub fn cut(
     }
     let length_m = ground.course.length_m();
     let ridden_m: f64 = segments.iter().map(segment_length_m).sum();
-    if ridden_m < 1.0 || ground.to_m - ground.from_m < 1.0 {
+    let edges_m = ground.edges_m(pass.direction);
+    let Some(first_m) = edges_m.first().map(|[from, _]| *from).filter(|_| ridden_m >= 1.0) else {
         return Err("no distance covered".to_string());
-    }
-    let length_ratio = length_m / ridden_m;
-    let along = |edge: usize| {
-        let share = edge as f64 / ground.cells as f64;
-        match pass.direction {
-            Direction::Forward => ground.from_m + share * (ground.to_m - ground.from_m),
-            Direction::Reverse => ground.to_m - share * (ground.to_m - ground.from_m),
-        }
     };
+    let length_ratio = length_m / ridden_m;
     let ridden_at = |course_m: f64| match pass.direction {
         Direction::Forward => course_m / length_ratio,
         Direction::Reverse => (length_m - course_m) / length_ratio,
     };
     let uneven_w = uneven_w(&segments);
-    let mut cells = Vec::with_capacity(ground.cells);
-    for number in 0..ground.cells {
-        let (from_m, to_m) = (along(number), along(number + 1));
+    let mut cells = Vec::with_capacity(edges_m.len());
+    for [from_m, to_m] in edges_m {
         let start_s = time_at(&segments, ridden_at(from_m), pass);
         let end_s = time_at(&segments, ridden_at(to_m), pass);
         cells.push(cell(
@@ -478,7 +500,7 @@ pub fn cut(
         block,
         direction: pass.direction,
         middle_s: 0.5 * (pass.start_s + pass.end_s),
-        start_s: time_at(&segments, ridden_at(along(0)), pass),
+        start_s: time_at(&segments, ridden_at(first_m), pass),
         cells,
         gravity_m_s2: ground.gravity_m_s2,
         air: ground.air,

@@ -31,7 +31,7 @@ fn there_and_back() -> Made {
     made(&out_and_back_plan(5, "A", -6.0).ideal())
 }
 
-fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
+fn ground<'a>(made: &'a Made, cells: usize, parts_m: &'a [(f64, f64)]) -> Ground<'a> {
     Ground {
         speed_scale: 1.0,
         bends: None,
@@ -49,8 +49,7 @@ fn ground(made: &Made, cells: usize, from_m: f64, to_m: f64) -> Ground<'_> {
         gravity_m_s2: 9.8,
         cells,
         surfaces: &[],
-        from_m,
-        to_m,
+        parts_m,
     }
 }
 
@@ -59,7 +58,7 @@ fn the_cells_of_a_pass_are_its_whole_and_neighbours_share_their_edges() {
     let made = there_and_back();
     let length_m = made.course.length_m();
     for (index, pass) in made.passes.iter().enumerate() {
-        let ride = cut(&ground(&made, 10, 0.0, length_m), pass, index, 0, 0).unwrap();
+        let ride = cut(&ground(&made, 10, &[(0.0, length_m)]), pass, index, 0, 0).unwrap();
         assert_eq!(ride.cells.len(), 10);
         assert!((ride.duration_s() - pass.duration_s()).abs() < 1e-6);
         assert!((ride.distance_m() * ride.length_ratio - length_m).abs() < 1e-6);
@@ -97,7 +96,7 @@ fn the_way_back_climbs_what_the_way_there_falls_and_points_the_other_way() {
             .enumerate()
             .find(|(_, p)| p.direction == direction)
             .unwrap();
-        cut(&ground(&made, 8, 0.0, length_m), pass, index, 0, 0).unwrap()
+        cut(&ground(&made, 8, &[(0.0, length_m)]), pass, index, 0, 0).unwrap()
     };
     let (there, back) = (of(Direction::Forward), of(Direction::Reverse));
     for (a, b) in there.cells.iter().zip(back.cells.iter().rev()) {
@@ -125,7 +124,8 @@ fn an_ideal_ride_gives_its_drag_area() {
             plan.air.relative_humidity_percent / 100.0,
         );
         for (index, pass) in made.passes.iter().enumerate() {
-            let mut at = ground(&made, 10, 0.0, length_m);
+            let whole = [(0.0, length_m)];
+            let mut at = ground(&made, 10, &whole);
             at.air.density_kg_m3 = density;
             at.gravity_m_s2 = crate::physics::gravity_m_s2(plan.course.latitude_deg, plan.course.elevation_m);
             let account = accounts(
@@ -152,7 +152,7 @@ fn an_ideal_ride_gives_its_drag_area() {
 fn a_window_takes_its_part_of_the_course_in_both_directions() {
     let made = there_and_back();
     for (index, pass) in made.passes.iter().enumerate() {
-        let ride = cut(&ground(&made, 4, 200.0, 1000.0), pass, index, 0, 0).unwrap();
+        let ride = cut(&ground(&made, 4, &[(200.0, 1000.0)]), pass, index, 0, 0).unwrap();
         assert!((ride.distance_m() * ride.length_ratio - 800.0).abs() < 1e-3);
         let (first, last) = (&ride.cells[0], &ride.cells[3]);
         let (from, to) = match pass.direction {
@@ -174,7 +174,7 @@ fn silent_power_is_the_mean_of_its_cell_with_an_error() {
     for power in &mut made.streams.power_w[silent..silent + 5] {
         *power = f64::NAN;
     }
-    let ride = cut(&ground(&made, 5, 0.0, length_m), &pass, 0, 0, 0).unwrap();
+    let ride = cut(&ground(&made, 5, &[(0.0, length_m)]), &pass, 0, 0, 0).unwrap();
     let unknown: Vec<f64> = ride.cells.iter().map(|cell| cell.unknown_power_j).collect();
     let known: Vec<f64> = ride.cells[0].steps.iter().map(|step| step.power_w).collect();
     let mean = known.iter().sum::<f64>() / known.len() as f64;
@@ -199,7 +199,7 @@ fn a_pass_that_cannot_be_cut_says_why() {
     let says = |change: &dyn Fn(&mut Streams), from_m: f64, to_m: f64| {
         let mut made = there_and_back();
         change(&mut made.streams);
-        cut(&ground(&made, 5, from_m, to_m), &pass, 0, 0, 0).unwrap_err()
+        cut(&ground(&made, 5, &[(from_m, to_m)]), &pass, 0, 0, 0).unwrap_err()
     };
     let first = whole.streams.index_at_or_after(pass.start_s);
     assert!(
@@ -237,7 +237,7 @@ fn cells_are_long_enough_few_enough_and_at_least_two() {
 fn shifts_move_what_they_name() {
     let made = there_and_back();
     let length_m = made.course.length_m();
-    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let ride = cut(&ground(&made, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
     let total = |shift: &Shift, of: fn(&Account) -> f64| -> f64 {
         accounts(&ride, &made.setup, length_m, shift).iter().map(of).sum()
     };
@@ -275,7 +275,7 @@ fn shifts_move_what_they_name() {
 fn what_changes_over_the_day_turns_about_its_middle() {
     let made = there_and_back();
     let length_m = made.course.length_m();
-    let mut ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let mut ride = cut(&ground(&made, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
     let shifts = [
         Shift {
             warming_k_per_h: 1.5,
@@ -317,7 +317,7 @@ fn what_changes_over_the_day_turns_about_its_middle() {
 fn a_shift_of_the_delay_is_what_power_cut_a_little_earlier_makes() {
     let made = there_and_back();
     let length_m = made.course.length_m();
-    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let ride = cut(&ground(&made, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
     let cranked = |ride: &PassRide, power_delay_s: f64| -> Vec<f64> {
         let shift = Shift {
             power_delay_s,
@@ -335,7 +335,7 @@ fn a_shift_of_the_delay_is_what_power_cut_a_little_earlier_makes() {
             passes: made.passes.clone(),
             setup: made.setup.clone(),
         };
-        let ride = cut(&ground(&moved, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+        let ride = cut(&ground(&moved, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
         cranked(&ride, 0.0)
     };
     // A second either way: what is about the edges is their difference, to the joule.
@@ -357,7 +357,7 @@ fn a_shift_of_the_delay_is_what_power_cut_a_little_earlier_makes() {
 fn late_heights_lack_what_the_road_climbs_faster_at_the_end_than_at_the_start() {
     let made = there_and_back();
     let length_m = made.course.length_m();
-    let ride = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let ride = cut(&ground(&made, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
     let energy = |altitude_lag_s: f64| -> f64 {
         let shift = Shift {
             altitude_lag_s,
@@ -376,7 +376,7 @@ fn late_heights_lack_what_the_road_climbs_faster_at_the_end_than_at_the_start() 
 fn what_was_noted_before_the_block_stands_instead_of_the_set_up() {
     let made = there_and_back();
     let length_m = made.course.length_m();
-    let plain = cut(&ground(&made, 6, 0.0, length_m), &made.passes[0], 0, 0, 0).unwrap();
+    let plain = cut(&ground(&made, 6, &[(0.0, length_m)]), &made.passes[0], 0, 0, 0).unwrap();
     assert_eq!(
         (plain.total_mass_kg, plain.wheel_radius_m, plain.wind_reading),
         (None, None, None)

@@ -283,8 +283,7 @@ pub(crate) fn ridden_over(plan: &DayPlan) -> (RiddenDay, Course) {
             bends: None,
             speed_as_by_wheel: false,
             surfaces: &[],
-            from_m: 0.0,
-            to_m: length_m,
+            parts_m: &[(0.0, length_m)],
         };
         rides.push(cut(&ground, pass, index, setup, truth.passes[number].block).unwrap());
         true_pass.push(number);

@@ -64,27 +64,18 @@ pub fn covariance(
             + ride.cells[index].unknown_power_j.powi(2)
             + (BRAKED_DISTRUST * ride.cells[index].braked_j).powi(2);
     }
-    for edge in 0..=count {
-        let (speed, gradient) = match ride.cells.get(edge) {
-            Some(cell) => (cell.start_speed_m_s, cell.start_gradient),
-            None => (
-                ride.cells[count - 1].end_speed_m_s,
-                ride.cells[count - 1].end_gradient,
-            ),
+    for (index, cell) in ride.cells.iter().enumerate().take(count) {
+        let weight_n = accounts[index].weight_n;
+        let variance = |speed: f64, gradient: f64| {
+            (effective_mass_kg * speed * ride.speed_standard_uncertainty_m_s).powi(2)
+                + (weight_n * gradient * EDGE_STANDARD_UNCERTAINTY_M).powi(2)
         };
-        let weight_n = accounts[edge.min(count - 1)].weight_n;
-        let variance = (effective_mass_kg * speed * ride.speed_standard_uncertainty_m_s).powi(2)
-            + (weight_n * gradient * EDGE_STANDARD_UNCERTAINTY_M).powi(2);
+        let at_start = variance(cell.start_speed_m_s, cell.start_gradient);
+        v[(index, index)] += at_start + variance(cell.end_speed_m_s, cell.end_gradient);
         // The same error ends one cell and starts the next, with opposite sign.
-        if edge > 0 {
-            v[(edge - 1, edge - 1)] += variance;
-        }
-        if edge < count {
-            v[(edge, edge)] += variance;
-        }
-        if edge > 0 && edge < count {
-            v[(edge - 1, edge)] -= variance;
-            v[(edge, edge - 1)] -= variance;
+        if ride.goes_on(index) {
+            v[(index - 1, index)] -= at_start;
+            v[(index, index - 1)] -= at_start;
         }
     }
     v

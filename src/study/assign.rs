@@ -2,7 +2,7 @@
 
 use crate::course::{Pass, Ridden};
 use crate::error::{Error, Fault, Result};
-use crate::test_day::{Extent, PassRef, TestDay, Window};
+use crate::test_day::{Cut, Extent, PassRef, TestDay, Window};
 use crate::units::{clock_text, utc_text};
 use crate::warning::Warning;
 use std::path::Path;
@@ -10,12 +10,16 @@ use std::path::Path;
 /// The promise of the interface: a pass is named by its start time to this.
 const NAMED_WITHIN_S: f64 = 5.0;
 
+/// What is left between two cuts is fitted only where it is longer: the speed at its ends would make most of it.
+const SHORTEST_PART_M: f64 = 30.0;
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Assigned {
     /// One for each pass of the course.
     pub passes: Vec<Place>,
     pub warnings: Vec<Warning>,
     windows: Vec<(Window, Option<usize>)>,
+    cuts: Vec<(Cut, Option<usize>)>,
 }
 
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -52,6 +56,26 @@ impl Assigned {
             from.unwrap_or(0.0).clamp(0.0, length_m),
             to.unwrap_or(length_m).clamp(0.0, length_m),
         )
+    }
+
+    /// The parts of the course that are fitted for a pass, in the order of their places: its window without the cuts.
+    pub fn parts_m(&self, pass: usize, length_m: f64) -> Vec<(f64, f64)> {
+        let (from_m, to_m) = self.window_m(pass, length_m);
+        let mut cuts: Vec<(f64, f64)> = self
+            .cuts
+            .iter()
+            .filter(|(_, of)| of.is_none_or(|of| of == pass))
+            .map(|(cut, _)| (cut.from_m, cut.to_m))
+            .collect();
+        cuts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let (mut parts, mut at_m) = (Vec::new(), from_m);
+        for (cut_from_m, cut_to_m) in cuts {
+            parts.push((at_m, cut_from_m.min(to_m)));
+            at_m = at_m.max(cut_to_m);
+        }
+        parts.push((at_m, to_m));
+        parts.retain(|(from, to)| to - from >= SHORTEST_PART_M);
+        parts
     }
 }
 
@@ -92,26 +116,35 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
             )),
         }
     }
+    let mut of_part = |reference: Option<&PassRef>, table: &str, line: usize| match reference {
+        None => Some(None),
+        Some(reference) => match named(reference, &ridden.passes) {
+            Some(index) => {
+                by_number(reference, &ridden.passes[index], table, &mut warnings);
+                Some(Some(index))
+            }
+            None => {
+                faults.push(no_such_pass(
+                    reference,
+                    ridden,
+                    test_toml,
+                    line,
+                    &format!("[[{table}]]"),
+                ));
+                None
+            }
+        },
+    };
+    let of_windows: Vec<_> = (day.windows.iter())
+        .map(|window| of_part(window.pass.as_ref(), "window", window.line))
+        .collect();
+    let cuts = (day.cuts.iter())
+        .filter_map(|cut| Some((cut.clone(), of_part(cut.pass.as_ref(), "cut", cut.line)?)))
+        .collect();
     let mut windows = Vec::new();
-    for window in &day.windows {
-        let of = match &window.pass {
-            None => None,
-            Some(reference) => match named(reference, &ridden.passes) {
-                Some(index) => {
-                    by_number(reference, &ridden.passes[index], "window", &mut warnings);
-                    Some(index)
-                }
-                None => {
-                    faults.push(no_such_pass(
-                        reference,
-                        ridden,
-                        test_toml,
-                        window.line,
-                        "[[window]]",
-                    ));
-                    continue;
-                }
-            },
+    for (window, of) in day.windows.iter().zip(of_windows) {
+        let Some(of) = of else {
+            continue;
         };
         let length_m = ridden.course.length_m();
         if window.from_m.is_some_and(|from| from >= length_m) {
@@ -138,6 +171,7 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
             passes: places,
             warnings,
             windows,
+            cuts,
         })
     } else {
         Err(Error { faults })

@@ -180,8 +180,7 @@ fn contradictions(day: &Day, nodes: usize) -> Vec<Contradiction> {
             speed_scale: day.speed_scales[setup],
             bends: None,
             speed_as_by_wheel: false,
-            from_m: 0.0,
-            to_m: length_m,
+            parts_m: &[(0.0, length_m)],
         };
         let Ok(ride) = cut(&ground, pass, index, setup, block) else {
             continue;

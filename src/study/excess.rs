@@ -24,7 +24,8 @@ pub(super) struct Judged<'a> {
     pub cells: Vec<Excess>,
 }
 
-/// The passes that cover as much of the course as any, cell by cell; one with a window of its own is not among them.
+/// The passes that cover as much of the course as any, cell by cell; one with a window of its own or with a cut is not
+/// among them.
 /// And the places at which their cells begin and, last, end, in metres from the start of the course.
 pub(super) fn whole_passes<'a>(
     day: &Day<'a>,
@@ -42,7 +43,8 @@ pub(super) fn whole_passes<'a>(
     let mut passes = Vec::new();
     for (ride, judged) in day.rides.iter().zip(&joint.passes) {
         let own = ends(ride);
-        if (own.0 - low_m).abs() > 1.0 || (own.1 - high_m).abs() > 1.0 {
+        let in_one_piece = (1..ride.cells.len()).all(|cell| ride.goes_on(cell));
+        if !in_one_piece || (own.0 - low_m).abs() > 1.0 || (own.1 - high_m).abs() > 1.0 {
             continue;
         }
         let count = ride.cells.len();

@@ -16,6 +16,8 @@ mod days;
 
 mod distrust;
 
+mod elevations;
+
 mod excess;
 
 mod flags;
@@ -77,13 +79,9 @@ pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspe
 use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::budget::budget;
-use crate::estimate::cells::{PassRide, Shift, accounts};
 use crate::estimate::joint::{explore::Told, joint};
-use crate::estimate::one_pass::{left_over_m, virtual_elevation_m};
-use crate::estimate::plain::{Day, averages as averages_at};
-use crate::estimate::rolling::Rolling;
+use crate::estimate::plain::averages as averages_at;
 use crate::physics::Rig;
-use crate::test_day::Setup;
 use crate::treatment::Treatment;
 use crate::verdict::still_air_time_s;
 use answer::{AtWork, Estimates, findings, setup_results};
@@ -218,7 +216,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         let ride = &rides[pass.ride];
         let result = &mut passes[ride.pass];
         result.cda_m2 = Some((pass.cda_m2, pass.standard_uncertainty_m2));
-        result.elevation = Some(elevations(ride, &setups[ride.setup], &day, pass.cda_m2, &rolling));
+        result.elevation = Some(elevations::elevations(ride, &day, course, pass.cda_m2, &rolling));
         let rig = Rig {
             cda_m2: pass.cda_m2,
             ..at_work.rig
@@ -291,26 +289,6 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         warnings,
         surveyed,
     })
-}
-
-fn elevations(ride: &PassRide, setup: &Setup, day: &Day, cda_m2: f64, rolling: &Rolling) -> Elevations {
-    let account = accounts(ride, setup, day.course_length_m, &Shift::default());
-    let crr = setup.crr.value + rolling.shift;
-    let climbs: Vec<f64> = ride.cells.iter().map(|cell| cell.climb_m).collect();
-    let mut shared_m = vec![0.0];
-    for climb in &climbs {
-        shared_m.push(shared_m[shared_m.len() - 1] + climb);
-    }
-    let mut along_m: Vec<f64> = ride.cells.iter().map(|cell| cell.from_m).collect();
-    along_m.extend(ride.cells.last().map(|cell| cell.to_m));
-    let left: Vec<f64> = account.iter().map(|a| left_over_m(a, cda_m2, crr)).collect();
-    let mean = left.iter().sum::<f64>() / left.len() as f64;
-    Elevations {
-        along_m,
-        virtual_m: virtual_elevation_m(&account, &climbs, cda_m2, crr),
-        shared_m,
-        left_over_m: (left.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / left.len() as f64).sqrt(),
-    }
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use super::power_zero::PowerZeros;
 use super::prepare::rides;
 use super::weather::airs;
 use super::*;
+use crate::estimate::cells::PassRide;
 use crate::simulate::{AirSpeedTruth, DayPlan, Format, loop_plan, out_and_back_plan, ride_day};
 use crate::test_day::{Measured, WindReading};
 

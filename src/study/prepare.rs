@@ -262,7 +262,8 @@ pub(super) fn rides(
             let height = streams
                 .altitude_at(0.5 * (pass.start_s + pass.end_s))
                 .unwrap_or(0.0);
-            let (from_m, to_m) = assigned.window_m(index, course.length_m());
+            let parts_m = assigned.parts_m(index, course.length_m());
+            let fitted_m: f64 = parts_m.iter().map(|(from, to)| to - from).sum();
             let ground = Ground {
                 streams,
                 course,
@@ -271,14 +272,13 @@ pub(super) fn rides(
                 cells: if track {
                     CELLS_OF_A_TRACK
                 } else {
-                    cell_count(to_m - from_m, counted)
+                    cell_count(fitted_m, counted)
                 },
                 bends: on_track.map(|on_track| on_track.bends),
                 speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
                 surfaces: surveyed.test_day.surfaces_that_count(),
                 speed_scale: speed_scales.factors[setup],
-                from_m,
-                to_m,
+                parts_m: &parts_m,
             };
             match cut(&ground, pass, index, setup, block) {
                 Ok(mut ride) => {

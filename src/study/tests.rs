@@ -5,7 +5,7 @@ use crate::simulate::{
     BlockTruth, DayPlan, Shape as TrueShape, loop_plan, one_way_plan, out_and_back_plan, ride_day,
 };
 use crate::test_day::TestDay;
-use crate::test_day::{Block, Exclude, Extent, Notes, PassRef, Window};
+use crate::test_day::{Block, Cut, Exclude, Extent, Notes, PassRef, Window};
 use crate::verdict::{Call, Cause};
 use proptest::prelude::*;
 use std::sync::OnceLock;
@@ -193,6 +193,69 @@ fn a_window_of_its_own_goes_before_that_of_all() {
     assert_eq!(found.window_m(0, 1500.0), (100.0, 1500.0));
     assert_eq!(found.window_m(1, 1500.0), (300.0, 1500.0));
     assert_eq!(assigned(|_| ()).unwrap().window_m(0, 1500.0), (0.0, 1500.0));
+}
+
+#[test]
+fn cuts_leave_parts_of_the_window_and_slivers_are_left_out() {
+    let cut = |pass, from_m, to_m| Cut {
+        line: 60,
+        pass,
+        from_m,
+        to_m,
+    };
+    let found = assigned(|day| {
+        day.cuts = vec![
+            cut(None, 700.0, 800.0),
+            cut(None, 220.0, 300.0),
+            cut(Some(PassRef::Number(2)), 320.0, 400.0),
+            cut(Some(PassRef::Number(2)), 790.0, 2000.0),
+        ];
+        day.windows = vec![Window {
+            line: 61,
+            pass: None,
+            from_m: Some(200.0),
+            to_m: None,
+        }];
+    })
+    .unwrap();
+    assert_eq!(found.parts_m(0, 1500.0), [(300.0, 700.0), (800.0, 1500.0)]);
+    assert_eq!(found.parts_m(1, 1500.0), [(400.0, 700.0)]);
+    let error = assigned(|day| day.cuts = vec![cut(Some(PassRef::Number(99)), 1.0, 2.0)]).unwrap_err();
+    assert!(error.to_string().contains("line 60, [[cut]]"), "{error}");
+}
+
+/// Braking into nothing and on again, left in and cut out; nothing else is set right.
+#[test]
+fn a_stretch_that_is_cut_out_does_no_harm() {
+    let mut plan = out_and_back_plan(4, "ABBA", -6.0).calm();
+    let off = |found: &Compared| found.passes[2].cda_m2.unwrap().0.ln();
+    let left = "[sensors]\nas_recorded = [\"disturbed stretches\", \"brakes\"]\n[tyres]";
+    let as_recorded = |text: String| text.replace("[tyres]", left);
+    let clean = off(&compared(&plan, as_recorded).unwrap());
+    plan.incidents.push(crate::simulate::Incident::BrakeDab {
+        pass: 3,
+        at_m: 700.0,
+        brake_n: 150.0,
+        duration_s: 3.0,
+    });
+    let spoilt = compared(&plan, as_recorded).unwrap();
+    assert!(off(&spoilt) - clean > 0.05, "{} {clean}", off(&spoilt));
+    let cut = "\n[[cut]]\nnumber = 3\nfrom_m = 620\nto_m = 900\n";
+    let mended = compared(&plan, |text| as_recorded(text) + cut).unwrap();
+    assert!((off(&mended) - clean).abs() < 0.015, "{} {clean}", off(&mended));
+    // The shared elevation goes on over the cut.
+    let finish_m = |found: &Compared| {
+        *found.passes[2]
+            .elevation
+            .as_ref()
+            .unwrap()
+            .shared_m
+            .last()
+            .unwrap()
+    };
+    assert!((finish_m(&mended) - finish_m(&spoilt)).abs() < 0.01);
+    let edges = mended.passes[2].elevation.clone().unwrap().along_m;
+    assert!(edges.windows(2).any(|two| two == [620.0, 900.0]), "{edges:?}");
 }
 
 #[test]

@@ -15,6 +15,7 @@ pub(super) const TOP: &[&str] = &[
     "block",
     "exclude",
     "window",
+    "cut",
     "surface",
     "plan",
 ];
@@ -112,6 +113,7 @@ pub(super) const BLOCK: &[&str] = &[
 ];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];
+pub(super) const CUT: &[&str] = &["start_time", "number", "pass", "from_m", "to_m", "reason"];
 pub(super) const SURFACE: &[&str] = &[
     "from_m",
     "to_m",
@@ -150,6 +152,7 @@ const ALL: &[(&str, &[&str])] = &[
     ("[[block]]", BLOCK),
     ("[[exclude]]", EXCLUDE),
     ("[[window]]", WINDOW),
+    ("[[cut]]", CUT),
     ("[[surface]]", SURFACE),
     ("[plan]", PLAN),
 ];

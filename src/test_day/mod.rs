@@ -12,6 +12,7 @@ mod notes;
 #[cfg(test)]
 mod notes_tests;
 mod parse;
+mod parts;
 mod planned;
 mod quantity;
 mod readings;
@@ -58,6 +59,7 @@ pub struct TestDay {
     pub blocks: Vec<Block>,
     pub excludes: Vec<Exclude>,
     pub windows: Vec<Window>,
+    pub cuts: Vec<Cut>,
     /// In the order of their places; they do not overlap.
     pub surfaces: Vec<Surface>,
     /// What the day was planned for; `None` where nobody planned it.
@@ -261,6 +263,15 @@ pub struct Window {
     pub pass: Option<PassRef>,
     pub from_m: Option<f64>,
     pub to_m: Option<f64>,
+}
+
+/// Leave a stretch out of a pass, or of all (`pass` = `None`). Metres along the course from its start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cut {
+    pub line: usize,
+    pub pass: Option<PassRef>,
+    pub from_m: f64,
+    pub to_m: f64,
 }
 
 /// Part of the course on which tyres roll otherwise. Metres along the course from its start.

@@ -5,8 +5,8 @@ use super::faults::Faults;
 use super::quantity::{ALTITUDE_LAG, POWER_DELAY};
 use super::section::Section;
 use super::{
-    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, planned, readings,
-    sensors, setups, slow, surfaces, syntax,
+    Measured, PowerAt, Slow, TestDay, air_speed, blocks, clocks, gates, keys, notes, parts, planned,
+    readings, sensors, setups, slow, surfaces, syntax,
 };
 use crate::error::{Fault, Result};
 use crate::treatment::AsRecorded;
@@ -105,6 +105,7 @@ pub fn without_file() -> TestDay {
         blocks: Vec::new(),
         excludes: Vec::new(),
         windows: Vec::new(),
+        cuts: Vec::new(),
         surfaces: Vec::new(),
         plan: None,
         as_recorded: AsRecorded::default(),
@@ -212,8 +213,9 @@ fn read_tables(top: &Section) -> TestDay {
         course,
         setups,
         blocks,
-        excludes: blocks::read_excludes(&top.many("exclude", keys::EXCLUDE)),
-        windows: blocks::read_windows(&top.many("window", keys::WINDOW)),
+        excludes: parts::read_excludes(&top.many("exclude", keys::EXCLUDE)),
+        windows: parts::read_windows(&top.many("window", keys::WINDOW)),
+        cuts: parts::read_cuts(&top.many("cut", keys::CUT)),
         surfaces,
         plan,
         as_recorded: left,

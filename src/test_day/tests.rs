@@ -544,6 +544,25 @@ fn exclusions_and_windows_name_a_pass() {
 }
 
 #[test]
+fn a_cut_has_two_ends_and_there_may_be_many() {
+    one_fault(
+        "[[cut]]\nto_m = 5",
+        "line 1, cut",
+        &["one end only", "[[window]]"],
+    );
+    one_fault(
+        "[[cut]]\nfrom_m = 9\nto_m = 5",
+        "line 3, cut.to_m",
+        &["cut from 9 m"],
+    );
+    one_fault("[[cut]]\nreason = \"rough\"", "line 1, cut", &["no ends"]);
+    let two =
+        day("[[cut]]\nfrom_m = 5\nto_m = 9\n[[cut]]\nnumber = 3\nfrom_m = 15\nto_m = 19\nreason = \"a dog\"");
+    let seen: Vec<_> = two.cuts.iter().map(|c| (c.pass, c.from_m, c.to_m)).collect();
+    assert_eq!(seen, [(None, 5.0, 9.0), (Some(PassRef::Number(3)), 15.0, 19.0)]);
+}
+
+#[test]
 fn times_are_utc_unless_an_offset_is_written() {
     let start = |time: &str| day(&format!("[[exclude]]\nstart_time = {time}")).excludes[0].pass;
     let nine = PassRef::StartTime(MIDNIGHT + 9.0 * 3600.0);

@@ -51,6 +51,12 @@ impl Trail {
         };
         let mut trail = Trail::start(&balance);
         for (number, cell) in ride.cells.iter().enumerate() {
+            if number > 0 && !ride.goes_on(number) {
+                // What was cut out is passed over at once.
+                let start_m = place_m(ride.direction, cell.from_m);
+                trail.at_m.pop();
+                trail.at_m.push(start_m);
+            }
             let ridden_m: f64 = cell.steps.iter().map(ridden_m).sum();
             let stretch = (cell.to_m - cell.from_m).abs() / ridden_m.max(f64::MIN_POSITIVE);
             let doubt_j2 = cell.unknown_power_j.powi(2) + (BRAKED_DISTRUST * cell.braked_j).powi(2);
@@ -72,10 +78,7 @@ impl Trail {
 
     fn start(balance: &Balance) -> Self {
         let cell = balance.ride.cells.first();
-        let at_m = match balance.ride.direction {
-            Direction::Forward => cell.map_or(0.0, |cell| cell.from_m),
-            Direction::Reverse => cell.map_or(0.0, |cell| -cell.from_m),
-        };
+        let at_m = place_m(balance.ride.direction, cell.map_or(0.0, |cell| cell.from_m));
         let speed = cell.map_or(0.0, |cell| cell.start_speed_m_s);
         Trail {
             at_m: vec![at_m],
@@ -145,6 +148,14 @@ impl Trail {
             0.0
         };
         Some(sums.get(b - 1)? + share * (sums.get(b)? - sums.get(b - 1)?))
+    }
+}
+
+/// Growing in the order ridden.
+fn place_m(direction: Direction, along_m: f64) -> f64 {
+    match direction {
+        Direction::Forward => along_m,
+        Direction::Reverse => -along_m,
     }
 }
 
