@@ -4,6 +4,7 @@ mod air_speed;
 mod bicycle;
 mod blocks;
 mod clocks;
+pub mod edit;
 mod faults;
 mod gates;
 mod keys;
