@@ -54,6 +54,8 @@ mod stopwatch;
 
 mod track;
 
+mod tried;
+
 mod weather;
 
 mod surface;
@@ -76,7 +78,7 @@ pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
-pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
+pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, gather_under, inspect};
 
 use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};
