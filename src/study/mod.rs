@@ -28,6 +28,8 @@ mod gather;
 
 mod inputs;
 
+mod looks;
+
 mod power_delay;
 
 mod power_zero;
@@ -246,6 +248,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         &setup_results,
         &at_work,
         &surveyed.test_day,
+        looks::order(&surveyed.test_day, &passes).as_ref(),
     );
     let known = stopwatch::Known {
         day: &day,

@@ -5,7 +5,7 @@ use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
 use crate::test_day::Setup;
-use crate::verdict::{About, Call, Estimated, Finding, Worth};
+use crate::verdict::{About, Call, Estimated, Finding, Looks, Worth};
 
 /// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
@@ -61,6 +61,9 @@ pub(super) fn about(finding: &Finding, names: &[Setup], small: f64) -> String {
         Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
         Call::NotResolved => not_resolved(finding, name, base, small),
     };
+    if let (Call::LowerDrag | Call::HigherDrag, Some(looks)) = (finding.call, &finding.looks) {
+        text.push_str(&format!(" {}", looked(looks)));
+    }
     if let (true, Some(together)) = (
         finding.resolved_only_alone(),
         finding.interval_90_all_pairs_percent,
@@ -142,12 +145,36 @@ fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String
     );
     if finding.known_to_be_small {
         return format!(
-            "Not resolved, and small: {read}; {between}, and either way it is below the {small} % that matter to you."
+            "Not resolved, and small: {read}; {between}, and either way it is below the {small} % that matter to you.{}",
+            finding
+                .looks
+                .as_ref()
+                .map_or(String::new(), |looks| format!(" {}", looked(looks)))
         );
+    }
+    if let Some(looks) = &finding.looks {
+        return format!("Not resolved: {read}; {between}. {}", looked(looks));
     }
     format!(
         "Not resolved: {read}, but {between}. {}",
         more_blocks(finding, small)
+    )
+}
+
+/// After so many of the planned looks: what to do now.
+fn looked(looks: &Looks) -> String {
+    let interval = looks.interval_percent.map_or(String::new(), |interval| {
+        format!(
+            " ({:.1} % interval {} %)",
+            looks.level_percent,
+            signed_range(interval, 1)
+        )
+    });
+    format!(
+        "Look {} of {}{interval}: {}.",
+        looks.done,
+        looks.planned,
+        looks.says.in_words()
     )
 }
 
