@@ -32,6 +32,8 @@ pub struct Prepared {
     pub slow_places: Vec<SlowPlace>,
     pub(super) averages: Averages,
     pub(super) passes: Vec<PassResult>,
+    /// Passes that are left out, for their own sake.
+    pub(super) left_out: Vec<PassRide>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
     pub speed_scales: SpeedScales,
@@ -80,10 +82,10 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let on_track = OnTrack::of(&surveyed);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
     let as_recorded = zeros.corrected(&surveyed.streams);
-    let cut = |surveyed: &Surveyed, streams: &[Streams]| {
+    let cut_as = |assigned: &Assigned, surveyed: &Surveyed, streams: &[Streams]| {
         let (mut rides, passes) = rides(
             surveyed,
-            &assigned,
+            assigned,
             &airs,
             &zeros,
             streams,
@@ -93,6 +95,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         slow::place(&mut rides, surveyed, &airs);
         (rides, passes)
     };
+    let cut = |surveyed: &Surveyed, streams: &[Streams]| cut_as(&assigned, surveyed, streams);
     let (mut rides, mut passes) = cut(&surveyed, &as_recorded);
     let delays = PowerDelays::of(&surveyed.test_day, &surveyed.ridden.passes, &rides, &as_recorded);
     let in_step = delays.corrected(as_recorded);
@@ -125,6 +128,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     warnings.extend(found.warnings);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
     other_lines(&rides, &surveyed.ridden, &mut passes);
+    let (left_out, _) = cut_as(&assigned.only_left_out(), &surveyed, &in_step);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -142,6 +146,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         slow_places,
         averages,
         passes,
+        left_out,
         airs,
         zeros,
         speed_scales,
@@ -296,6 +301,8 @@ pub(super) fn rides(
             kept,
             flags,
             cda_m2: None,
+            left_out_cda_m2: None,
+            both: None,
             still_air_time_s: None,
             judged: None,
             elevation: None,
