@@ -1,9 +1,11 @@
 //! Which of two set-ups makes a cyclist faster, from ordinary rides on an ordinary road.
 //!
 //! The rooms below stand in the order in which the data flow. A room uses rooms above it only;
-//! `units`, `error`, `warning` and `treatment` are for everyone. `simulate` stands apart: it is a referee.
+//! `units`, `error`, `saving`, `warning` and `treatment` are for everyone. `simulate` stands apart: it is a referee.
 
 pub mod error;
+
+pub mod saving;
 
 pub mod treatment;
 
@@ -30,6 +32,8 @@ pub mod verdict;
 pub mod event;
 
 pub mod study;
+
+pub mod plan;
 
 pub mod simulate;
 

@@ -3,6 +3,7 @@
 use super::console::{Console, Stop};
 use crate::error::Fault;
 use crate::report::words::wrapped;
+use crate::saving;
 use crate::study::{self, RiderKnows, Surveyed, block_passes, block_text, starting_test_toml};
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -52,8 +53,8 @@ fn mass_kg(text: &str) -> Result<f64, String> {
 
 pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     let file = arguments.folder.join("test.toml");
-    if file.symlink_metadata().is_ok() {
-        return Err(in_the_way(&file).into());
+    if saving::is_there(&file) {
+        return Err(saving::in_the_way(&file).into());
     }
     let surveyed = console.watched("reading", |progress| study::passes(&arguments.folder, progress))?;
     console.faults(&surveyed.faults);
@@ -75,7 +76,7 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
             &mut io::stderr().lock(),
         );
     }
-    write_new(&file, &starting_test_toml(&surveyed, &knows))?;
+    saving::write_new(&file, starting_test_toml(&surveyed, &knows).as_bytes())?;
     said(&file, &surveyed, &knows, console)
 }
 
@@ -201,44 +202,6 @@ fn answer<T>(
     }
 }
 
-fn in_the_way(file: &Path) -> Fault {
-    Fault::new(
-        "there is one already, and it is not written over",
-        "Edit it, or move it away first.",
-    )
-    .in_file(file)
-}
-
-/// All or nothing, and never over a file that is there: the text is written beside it under another name, and takes
-/// its own by a link, which fails where somebody was faster.
-fn write_new(file: &Path, text: &str) -> Result<(), Fault> {
-    let beside = file.with_file_name(format!(".test.toml.{}", std::process::id()));
-    let failed = |error: io::Error| {
-        let what = format!("it cannot be written ({error})");
-        Fault::new(
-            what,
-            "Check that the folder can be written to, and the space left there.",
-        )
-        .in_file(file)
-    };
-    let written = std::fs::File::create_new(&beside)
-        .and_then(|mut out| out.write_all(text.as_bytes()).and_then(|()| out.sync_all()))
-        .and_then(|()| match std::fs::hard_link(&beside, file) {
-            // File systems without links: nothing is there, as was seen above.
-            Err(error)
-                if error.kind() != io::ErrorKind::AlreadyExists && file.symlink_metadata().is_err() =>
-            {
-                std::fs::rename(&beside, file)
-            }
-            other => other,
-        });
-    let _ = std::fs::remove_file(&beside);
-    match written {
-        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(in_the_way(file)),
-        other => other.map_err(failed),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -322,15 +285,5 @@ mod tests {
         let open = starting_test_toml(&surveyed, &RiderKnows::default());
         let day = parse(Path::new("test.toml"), &open).unwrap();
         assert_eq!((day.setups.len(), day.blocks.len()), (1, 0));
-    }
-
-    #[test]
-    fn what_is_there_is_never_written_over() {
-        let home = tempfile::tempdir().unwrap();
-        let file = home.path().join("test.toml");
-        write_new(&file, "first").unwrap();
-        assert!(write_new(&file, "second").is_err());
-        assert_eq!(std::fs::read_to_string(&file).unwrap(), "first");
-        assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 1);
     }
 }

@@ -187,7 +187,7 @@ fn compared_pass(result: &PassResult, compared: &Compared) -> Value {
             "elevation".into(),
             json!({
                 "along_m": e.along_m, "virtual_m": e.virtual_m, "shared_m": e.shared_m,
-                "left_over_m": number(e.left_over_m),
+                "left_over_m": e.left_over_m.map(number),
             }),
         );
     }

@@ -4,8 +4,7 @@ use super::truth::TrueDay;
 use super::{csv_writer, fit_writer, gpx_writer};
 use crate::error::{Error, Fault, Result};
 use crate::recording::{Format, Recording};
-use atomic_write_file::AtomicWriteFile;
-use std::io::Write;
+use crate::saving;
 use std::path::{Path, PathBuf};
 
 /// The bytes that one recording becomes on disk.
@@ -38,7 +37,7 @@ impl TrueDay {
 fn write_new(folder: &Path, files: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
     let faults: Vec<Fault> = files
         .iter()
-        .filter(|(path, _)| path.symlink_metadata().is_ok())
+        .filter(|(path, _)| saving::is_there(path))
         .map(|(path, _)| {
             Fault::new(
                 "there is a file of this name already",
@@ -58,21 +57,9 @@ fn write_new(folder: &Path, files: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBu
         .in_file(folder)
     })?;
     for (path, bytes) in &files {
-        write_whole(path, bytes).map_err(|cause| {
-            Fault::new(
-                format!("the file cannot be written ({cause})"),
-                "Check free space and the right to write there.",
-            )
-            .in_file(path)
-        })?;
+        saving::write_new(path, bytes)?;
     }
     Ok(files.into_iter().map(|(path, _)| path).collect())
-}
-
-fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let mut file = AtomicWriteFile::open(path)?;
-    file.write_all(bytes)?;
-    file.commit()
 }
 
 #[cfg(test)]

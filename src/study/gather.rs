@@ -27,8 +27,20 @@ pub struct Gathered {
 /// # Errors
 /// The folder cannot be listed; it holds no recording; none could be used; faults of `test.toml`.
 pub fn gather(folder: &Path, progress: Progress) -> Result<Gathered> {
+    gather_under(folder, || test_day::read(folder), progress)
+}
+
+/// As [`gather`], with a test day that does not come from the folder.
+///
+/// # Errors
+/// As [`gather`].
+pub fn gather_under(
+    folder: &Path,
+    day: impl FnOnce() -> Result<TestDay>,
+    progress: Progress,
+) -> Result<Gathered> {
     let files = recordings_in(folder)?;
-    let day = test_day::read(folder);
+    let day = day();
     let as_recorded = day
         .as_ref()
         .map_or_else(|_| AsRecorded::default(), |day| day.as_recorded.clone());

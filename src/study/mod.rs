@@ -12,6 +12,8 @@ mod assign;
 
 mod covered;
 
+mod cutting;
+
 mod day_notes;
 
 mod days;
@@ -56,6 +58,8 @@ mod stopwatch;
 
 mod track;
 
+mod tried;
+
 mod weather;
 
 mod surface;
@@ -80,7 +84,7 @@ pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
-pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, inspect};
+pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, gather_under, inspect};
 
 use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};
@@ -174,6 +178,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
     let Prepared {
         surveyed,
         rides,
+        whole,
         rolling,
         slow_places,
         averages,
@@ -223,7 +228,6 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         let ride = &rides[pass.ride];
         let result = &mut passes[ride.pass];
         result.cda_m2 = Some((pass.cda_m2, pass.standard_uncertainty_m2));
-        result.elevation = Some(elevations::elevations(ride, &day, course, pass.cda_m2, &rolling));
         let rig = Rig {
             cda_m2: pass.cda_m2,
             ..at_work.rig
@@ -231,6 +235,14 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
     alone::beside(&left_out, &day, &averages, &rolling, &mut passes);
+    for whole in &whole {
+        let result = &mut passes[whole.pass];
+        let fitted = rides.iter().find(|ride| ride.pass == whole.pass);
+        let of_setup = || Some(setup_results.get(whole.setup)?.cda_m2?.0);
+        if let Some(cda_m2) = result.cda_m2.map(|(cda_m2, _)| cda_m2).or_else(of_setup) {
+            result.elevation = Some(elevations::elevations(whole, fitted, &day, cda_m2, &rolling));
+        }
+    }
     let findings = findings(
         &Estimates {
             day: &day,

@@ -1,7 +1,7 @@
 //! An air-speed channel and notes of a day, from files to the passes.
 
+use super::cutting::Cutting;
 use super::power_zero::PowerZeros;
-use super::prepare::rides;
 use super::weather::airs;
 use super::*;
 use crate::estimate::cells::PassRide;
@@ -38,7 +38,14 @@ impl Day {
         let zeros = PowerZeros::of(&surveyed.test_day, &surveyed.streams, &surveyed.ridden, &assigned);
         let scales = SpeedScales::of(&surveyed, &assigned);
         let streams = zeros.corrected(&surveyed.streams);
-        rides(&surveyed, &assigned, &airs, &zeros, &streams, &scales, None).0
+        let cutting = Cutting {
+            assigned: &assigned,
+            airs: &airs,
+            zeros: &zeros,
+            speed_scales: &scales,
+            on_track: None,
+        };
+        cutting.rides(&surveyed, &streams).0
     }
 }
 

@@ -1,22 +1,22 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
 use super::altitude_lag;
-use super::assign::{self, Assigned};
+use super::assign;
+use super::cutting::Cutting;
 use super::flags::{braking, other_lines};
 use super::power_delay::PowerDelays;
 use super::power_zero::PowerZeros;
 use super::speed_scale::SpeedScales;
 use super::track::OnTrack;
 use super::weather::airs;
-use super::{PassResult, Surveyed, covered, day_notes, slow};
+use super::{PassResult, Surveyed, covered};
 use crate::air::Air;
 use crate::course::HeightsGiven;
 use crate::error::{Error, Fault, Result};
 use crate::estimate::braking::{SlowPlace, share_slow_places};
-use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, Shift, cell_count, cut};
+use crate::estimate::cells::{PassRide, Shift};
 use crate::estimate::plain::{Averages, Day, averages as averages_at};
 use crate::estimate::rolling::{Rolling, rolling};
-use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
 use crate::test_day::{Shape, TestDay};
 use crate::treatment::Treatment;
@@ -27,6 +27,8 @@ use crate::warning::Warning;
 pub struct Prepared {
     pub surveyed: Surveyed,
     pub rides: Vec<PassRide>,
+    /// The passes that have a set-up, in short pieces from gate to gate, whatever is left out of them.
+    pub(super) whole: Vec<PassRide>,
     pub rolling: Rolling,
     /// What the passes of a direction brake for.
     pub slow_places: Vec<SlowPlace>,
@@ -82,20 +84,14 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let on_track = OnTrack::of(&surveyed);
     speed_scales.apply(&mut surveyed.ridden, &assigned);
     let as_recorded = zeros.corrected(&surveyed.streams);
-    let cut_as = |assigned: &Assigned, surveyed: &Surveyed, streams: &[Streams]| {
-        let (mut rides, passes) = rides(
-            surveyed,
-            assigned,
-            &airs,
-            &zeros,
-            streams,
-            &speed_scales,
-            on_track.as_ref(),
-        );
-        slow::place(&mut rides, surveyed, &airs);
-        (rides, passes)
+    let cutting = Cutting {
+        assigned: &assigned,
+        airs: &airs,
+        zeros: &zeros,
+        speed_scales: &speed_scales,
+        on_track: on_track.as_ref(),
     };
-    let cut = |surveyed: &Surveyed, streams: &[Streams]| cut_as(&assigned, surveyed, streams);
+    let cut = |surveyed: &Surveyed, streams: &[Streams]| cutting.rides(surveyed, streams);
     let (mut rides, mut passes) = cut(&surveyed, &as_recorded);
     let delays = PowerDelays::of(&surveyed.test_day, &surveyed.ridden.passes, &rides, &as_recorded);
     let in_step = delays.corrected(as_recorded);
@@ -126,9 +122,14 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         (rides, passes) = cut(&surveyed, &in_step);
     }
     warnings.extend(found.warnings);
+    let whole = cutting.whole(&surveyed, &in_step);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
     other_lines(&rides, &surveyed.ridden, &mut passes);
-    let (left_out, _) = cut_as(&assigned.only_left_out(), &surveyed, &in_step);
+    let only_left_out = Cutting {
+        assigned: &assigned.only_left_out(),
+        ..cutting
+    };
+    let (left_out, _) = only_left_out.rides(&surveyed, &in_step);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -142,6 +143,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         .ok_or_else(|| nothing_usable(&surveyed, &passes))?;
     Ok(Prepared {
         rides,
+        whole,
         rolling,
         slow_places,
         averages,
@@ -229,84 +231,4 @@ fn brakes(surveyed: &Surveyed, rides: &mut [PassRide], passes: &mut [PassResult]
         passes[ride.pass].flags.extend(braking(ride));
     }
     slow_places
-}
-
-/// Cuts every pass that counts out of the recordings as they were set right, into cells; the results of all passes come with their flags.
-pub(super) fn rides(
-    surveyed: &Surveyed,
-    assigned: &Assigned,
-    airs: &[Air],
-    zeros: &PowerZeros,
-    all_streams: &[Streams],
-    speed_scales: &SpeedScales,
-    on_track: Option<&OnTrack>,
-) -> (Vec<PassRide>, Vec<PassResult>) {
-    let blocks = 0..surveyed.test_day.blocks.len();
-    let noted_at_s: Vec<Option<f64>> = blocks
-        .map(|number| assigned.noted_at_s(&surveyed.test_day, &surveyed.ridden, number))
-        .collect();
-    let course = &surveyed.ridden.course;
-    let all = &surveyed.ridden.passes;
-    let counted = assigned
-        .passes
-        .iter()
-        .filter(|a| a.setup.is_some() && a.left_out.is_none())
-        .count();
-    let track = surveyed.test_day.on_a_track();
-    let mut rides = Vec::new();
-    let mut results = Vec::new();
-    for (index, pass) in all.iter().enumerate() {
-        let place = &assigned.passes[index];
-        let mut flags = pass.flags.clone();
-        if let Some(reason) = &place.left_out {
-            flags.push(format!("left out: {reason}"));
-        }
-        let mut kept = false;
-        if let (Some(setup), Some(block), None) = (place.setup, place.block, &place.left_out) {
-            let streams = &all_streams[pass.recording];
-            let height = streams
-                .altitude_at(0.5 * (pass.start_s + pass.end_s))
-                .unwrap_or(0.0);
-            let parts_m = assigned.parts_m(index, course.length_m());
-            let fitted_m: f64 = parts_m.iter().map(|(from, to)| to - from).sum();
-            let ground = Ground {
-                streams,
-                course,
-                air: airs[pass.recording].at(0.5 * (pass.start_s + pass.end_s)),
-                gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height),
-                cells: if track {
-                    CELLS_OF_A_TRACK
-                } else {
-                    cell_count(fitted_m, counted)
-                },
-                bends: on_track.map(|on_track| on_track.bends),
-                speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
-                surfaces: surveyed.test_day.surfaces_that_count(),
-                speed_scale: speed_scales.factors[setup],
-                parts_m: &parts_m,
-            };
-            match cut(&ground, pass, index, setup, block) {
-                Ok(mut ride) => {
-                    kept = true;
-                    day_notes::hand_over(&mut ride, &surveyed.test_day, zeros, &noted_at_s);
-                    rides.push(ride);
-                }
-                Err(reason) => flags.push(format!("not fitted: {reason}")),
-            }
-        }
-        results.push(PassResult {
-            pass: index,
-            block: place.block.map(|b| b + 1),
-            setup: place.setup,
-            kept,
-            flags,
-            cda_m2: None,
-            left_out_cda_m2: None,
-            both: None,
-            still_air_time_s: None,
-            judged: None,
-            elevation: None,
-        });
-    }
-    (rides, results)
 }

@@ -258,7 +258,7 @@ fn left_over(seen: &Seen, all: &mut Vec<Warning>) {
     let left: Vec<f64> = seen
         .passes
         .iter()
-        .filter_map(|p| p.elevation.as_ref().map(|e| e.left_over_m))
+        .filter_map(|p| p.elevation.as_ref()?.left_over_m)
         .collect();
     let mean = left.iter().sum::<f64>() / left.len() as f64;
     if mean > LEFT_OVER_M {

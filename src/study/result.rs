@@ -67,15 +67,16 @@ pub struct PassSeen {
     pub change_without: Vec<f64>,
 }
 
-/// Virtual and shared elevation of one pass at its cell edges, metres above the first, in the order ridden.
+/// Virtual and shared elevation of one pass over the whole course, metres above its first gate, in the order ridden. By
+/// the drag area of the pass, or of its set-up where the pass is left out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Elevations {
     /// Along the course from its start.
     pub along_m: Vec<f64>,
     pub virtual_m: Vec<f64>,
     pub shared_m: Vec<f64>,
-    /// Root mean square of what each cell has left over, with its mean taken out.
-    pub left_over_m: f64,
+    /// Root mean square of what each cell has left over, with its mean taken out; `None` for a pass that is left out.
+    pub left_over_m: Option<f64>,
 }
 
 impl Elevations {

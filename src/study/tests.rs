@@ -243,19 +243,19 @@ fn a_stretch_that_is_cut_out_does_no_harm() {
     let cut = "\n[[cut]]\nnumber = 3\nfrom_m = 620\nto_m = 900\n";
     let mended = compared(&plan, |text| as_recorded(text) + cut).unwrap();
     assert!((off(&mended) - clean).abs() < 0.015, "{} {clean}", off(&mended));
-    // The shared elevation goes on over the cut.
-    let finish_m = |found: &Compared| {
-        *found.passes[2]
-            .elevation
-            .as_ref()
-            .unwrap()
-            .shared_m
-            .last()
-            .unwrap()
-    };
-    assert!((finish_m(&mended) - finish_m(&spoilt)).abs() < 0.01);
-    let edges = mended.passes[2].elevation.clone().unwrap().along_m;
-    assert!(edges.windows(2).any(|two| two == [620.0, 900.0]), "{edges:?}");
+    // What is cut out is still shown, and so is what is left over there.
+    let seen = mended.passes[2].elevation.as_ref().unwrap();
+    assert_eq!(seen.along_m.first(), Some(&0.0));
+    let off_m: Vec<f64> = seen
+        .virtual_m
+        .iter()
+        .zip(&seen.shared_m)
+        .map(|(v, s)| v - s)
+        .collect();
+    let at = |along_m: f64| off_m[seen.along_m.iter().position(|a| *a >= along_m).unwrap()];
+    // 150 N over some 30 m.
+    let lost_m = 150.0 * 30.0 / (82.0 * 9.81);
+    assert!((at(600.0) - at(900.0) + lost_m).abs() < 0.5 * lost_m, "{off_m:?}");
 }
 
 #[test]
@@ -424,7 +424,8 @@ fn sound(day: &Compared) {
                     .chain(&e.along_m)
                     .all(|x| x.is_finite())
             );
-            assert!(e.left_over_m.is_finite() && e.left_over_m >= 0.0);
+            assert!(e.left_over_m.is_none_or(|m| m.is_finite() && m >= 0.0));
+            assert_eq!(e.left_over_m.is_some(), pass.kept);
         }
         assert_eq!(pass.kept, pass.cda_m2.is_some());
     }

@@ -41,7 +41,9 @@ pub fn elevations(compared: &Compared) -> Vec<Picture> {
                 path class="shared" d=(route(&points(&seen.shared_m), false)) {}
                 (curve(setup, &points(&seen.virtual_m), false))
                 (text("strong", [0, 120], Anchor::Start, &name))
-                (text("soft", [SMALL, 120], Anchor::End, &format!("± {:.2} m", seen.left_over_m)))
+                @if let Some(left_m) = seen.left_over_m {
+                    (text("soft", [SMALL, 120], Anchor::End, &format!("± {left_m:.2} m")))
+                }
             };
             Some(Picture {
                 id: format!("picture-elevation-{}", result.pass + 1),
@@ -67,9 +69,12 @@ fn told(seen: &Elevations) -> String {
             crate::report::words::signed(*apart, 2)
         )
     });
+    let left = seen
+        .left_over_m
+        .map_or(" The pass is left out.".to_string(), |left_m| {
+            format!(" What a cell has left over is {left_m:.2} m, root mean square.")
+        });
     format!(
-        "Solid: the elevation that power and speed imply; dashed: the one that all passes share. What a cell has left \
-         over is {:.2} m, root mean square.{widest}",
-        seen.left_over_m
+        "Solid: the elevation that power and speed imply; dashed: the one that all passes share.{left}{widest}"
     )
 }

@@ -79,14 +79,18 @@ fn number(compared: &Compared, result: &PassResult) -> usize {
     compared.surveyed.ridden.passes[result.pass].number
 }
 
-/// A pass in words: its number, and its set-up's letter where there are several.
+/// A pass in words: its number, and its set-up's letter where there are several. In brackets where it is left out.
 fn pass_named(compared: &Compared, result: &PassResult) -> String {
     let number = number(compared, result);
-    match result.setup {
-        Some(setup) if compared.setups.len() > 1 => {
-            format!("pass {number} {}", crate::report::terminal::letter(setup))
-        }
-        _ => format!("pass {number}"),
+    let letter = result
+        .setup
+        .filter(|_| compared.setups.len() > 1)
+        .map(crate::report::terminal::letter);
+    match (letter, result.kept) {
+        (Some(letter), true) => format!("pass {number} {letter}"),
+        (Some(letter), false) => format!("pass {number} ({letter})"),
+        (None, true) => format!("pass {number}"),
+        (None, false) => format!("pass ({number})"),
     }
 }
 

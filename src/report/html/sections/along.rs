@@ -14,7 +14,8 @@ pub(super) fn elevation(told: &Told) -> Option<Section> {
         p class="whole soft" {
             "Solid: the elevation that power and speed of the pass imply. Dashed: the one that all passes share. Metres \
              above where the pass began, along the course from its start. Where the two part and stay apart, something other than drag, tyres and \
-             the road took or gave energy: a gust, a car, the brakes. ±: what a cell has left over."
+             the road took or gave energy: a gust, a car, the brakes. ±: what a cell has left over. \
+             In brackets: left out."
         }
         div class="grid" { @for picture in &pictures { (figure(picture, "")) } }
     };

@@ -1,0 +1,133 @@
+//! Passes → rides cut into cells, out of the recordings as they were set right.
+
+use super::assign::Assigned;
+use super::power_zero::PowerZeros;
+use super::speed_scale::SpeedScales;
+use super::track::OnTrack;
+use super::{PassResult, Surveyed, day_notes, elevations, slow};
+use crate::air::Air;
+use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, cell_count, cut};
+use crate::physics::gravity_m_s2;
+use crate::streams::Streams;
+use crate::treatment::Treatment;
+
+/// What is known of the day beside its passes.
+pub(super) struct Cutting<'a> {
+    pub assigned: &'a Assigned,
+    pub airs: &'a [Air],
+    pub zeros: &'a PowerZeros,
+    pub speed_scales: &'a SpeedScales,
+    pub on_track: Option<&'a OnTrack>,
+}
+
+impl Cutting<'_> {
+    /// The passes that count; the results of all passes come with their flags.
+    pub fn rides(&self, surveyed: &Surveyed, streams: &[Streams]) -> (Vec<PassRide>, Vec<PassResult>) {
+        let length_m = surveyed.ridden.course.length_m();
+        let counts = |index: usize| {
+            let place = &self.assigned.passes[index];
+            place.setup.is_some() && place.left_out.is_none()
+        };
+        let counted = (0..self.assigned.passes.len()).filter(|i| counts(*i)).count();
+        let mut rides = Vec::new();
+        let mut results = Vec::new();
+        for (index, pass) in surveyed.ridden.passes.iter().enumerate() {
+            let place = &self.assigned.passes[index];
+            let mut flags = pass.flags.clone();
+            if let Some(reason) = &place.left_out {
+                flags.push(format!("left out: {reason}"));
+            }
+            let mut kept = false;
+            if counts(index) && place.block.is_some() {
+                let parts_m = self.assigned.parts_m(index, length_m);
+                let fitted_m: f64 = parts_m.iter().map(|(from, to)| to - from).sum();
+                let cells = if surveyed.test_day.on_a_track() {
+                    CELLS_OF_A_TRACK
+                } else {
+                    cell_count(fitted_m, counted)
+                };
+                match self.ride(surveyed, streams, index, &parts_m, cells) {
+                    Some(Ok(ride)) => {
+                        kept = true;
+                        rides.push(ride);
+                    }
+                    Some(Err(reason)) => flags.push(format!("not fitted: {reason}")),
+                    None => {}
+                }
+            }
+            results.push(PassResult {
+                pass: index,
+                block: place.block.map(|b| b + 1),
+                setup: place.setup,
+                kept,
+                flags,
+                cda_m2: None,
+                left_out_cda_m2: None,
+                both: None,
+                still_air_time_s: None,
+                judged: None,
+                elevation: None,
+            });
+        }
+        slow::place(&mut rides, surveyed, self.airs);
+        (rides, results)
+    }
+
+    /// Every pass with a set-up in short pieces from gate to gate, in the order of the passes; one that cannot be cut
+    /// is missing.
+    pub fn whole(&self, surveyed: &Surveyed, streams: &[Streams]) -> Vec<PassRide> {
+        let length_m = surveyed.ridden.course.length_m();
+        let parts_m = [(0.0, length_m)];
+        let passes = surveyed.ridden.passes.len();
+        let in_pieces =
+            |index: usize, pieces: usize| self.ride(surveyed, streams, index, &parts_m, pieces)?.ok();
+        // Where power is missing for a few seconds, longer pieces still have some.
+        let (short, long) = (elevations::pieces(length_m), cell_count(length_m, passes));
+        let mut rides: Vec<PassRide> = (0..passes)
+            .filter_map(|index| in_pieces(index, short).or_else(|| in_pieces(index, long)))
+            .collect();
+        slow::place(&mut rides, surveyed, self.airs);
+        rides
+    }
+
+    /// `None` for a pass without a set-up.
+    fn ride(
+        &self,
+        surveyed: &Surveyed,
+        all_streams: &[Streams],
+        index: usize,
+        parts_m: &[(f64, f64)],
+        cells: usize,
+    ) -> Option<Result<PassRide, String>> {
+        let pass = surveyed.ridden.passes.get(index)?;
+        let place = self.assigned.passes.get(index)?;
+        let (setup, block) = (place.setup?, place.block?);
+        let course = &surveyed.ridden.course;
+        let streams = all_streams.get(pass.recording)?;
+        let middle_s = 0.5 * (pass.start_s + pass.end_s);
+        let height_m = streams.altitude_at(middle_s).unwrap_or(0.0);
+        let ground = Ground {
+            streams,
+            course,
+            air: self.airs.get(pass.recording)?.at(middle_s),
+            gravity_m_s2: gravity_m_s2(course.line.start_deg()[0], height_m),
+            cells,
+            bends: self.on_track.map(|on_track| on_track.bends),
+            speed_as_by_wheel: surveyed.test_day.as_recorded.leaves(Treatment::NoiseOfSpeed),
+            surfaces: surveyed.test_day.surfaces_that_count(),
+            speed_scale: self.speed_scales.factors[setup],
+            parts_m,
+        };
+        let blocks = 0..surveyed.test_day.blocks.len();
+        let noted_at_s: Vec<Option<f64>> = blocks
+            .map(|number| {
+                self.assigned
+                    .noted_at_s(&surveyed.test_day, &surveyed.ridden, number)
+            })
+            .collect();
+        Some(cut(&ground, pass, index, setup, block).map(|mut ride| {
+            day_notes::hand_over(&mut ride, &surveyed.test_day, self.zeros, &noted_at_s);
+            ride
+        }))
+    }
+}
