@@ -35,6 +35,19 @@ pub struct Place {
 }
 
 impl Assigned {
+    /// The passes that the user left out as if they counted, and no others.
+    pub fn only_left_out(&self) -> Assigned {
+        let passes = self.passes.iter().map(|place| Place {
+            setup: place.left_out.as_ref().and(place.setup),
+            left_out: None,
+            ..place.clone()
+        });
+        Assigned {
+            passes: passes.collect(),
+            ..self.clone()
+        }
+    }
+
     /// When what was noted before a block was read: at the start of its first pass, at `from` where it has none.
     /// `number`: from 0. `None`: a count of passes that were not ridden. [unix s]
     pub fn noted_at_s(&self, day: &TestDay, ridden: &Ridden, number: usize) -> Option<f64> {

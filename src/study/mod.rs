@@ -2,6 +2,8 @@
 
 mod air_speed;
 
+mod alone;
+
 mod altitude_lag;
 
 mod answer;
@@ -21,6 +23,8 @@ mod distrust;
 mod elevations;
 
 mod excess;
+
+mod files;
 
 mod flags;
 
@@ -63,6 +67,8 @@ mod weather;
 mod surface;
 
 mod yaw;
+
+pub use files::{FileDigest, digests};
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
@@ -179,6 +185,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         slow_places,
         averages,
         mut passes,
+        left_out,
         airs,
         zeros,
         speed_scales,
@@ -229,6 +236,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         };
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
+    alone::beside(&left_out, &day, &averages, &rolling, &mut passes);
     for whole in &whole {
         let result = &mut passes[whole.pass];
         let fitted = rides.iter().find(|ride| ride.pass == whole.pass);
