@@ -38,6 +38,8 @@ mod prepare;
 
 mod remarks;
 
+mod roads;
+
 mod result;
 
 mod sampling;
@@ -71,6 +73,8 @@ pub use stopwatch::Stopwatched;
 pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
+
+pub use roads::{Ridden as RiddenRoads, ridden as ridden_roads};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
