@@ -16,6 +16,8 @@ pub mod place;
 
 mod ride;
 
+pub mod roads;
+
 pub mod schedule;
 
 mod wind;

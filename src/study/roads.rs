@@ -82,7 +82,10 @@ pub fn ridden(folder: &Path, progress: Progress) -> Result<Ridden> {
         match again {
             Some(known) => warnings.push(Warning::new(
                 "same ride twice",
-                format!("{} was recorded while {} was, and was left out", kept.name, known.name),
+                format!(
+                    "{} was recorded while {} was, and was left out",
+                    kept.name, known.name
+                ),
                 "Nothing need be done: a ride counts once.",
             )),
             None => once.push(kept),

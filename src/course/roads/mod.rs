@@ -6,8 +6,6 @@
 mod choose;
 mod net;
 mod seen;
-#[cfg(test)]
-mod tests;
 mod trail;
 mod windows;
 
@@ -85,7 +83,9 @@ fn regions(trails: &[Trail]) -> Vec<Vec<&Trail>> {
     for trail in trails {
         let first = &trail.steps[0];
         let at = [first.latitude_deg, first.longitude_deg];
-        let near = regions.iter_mut().find(|(centre, _)| geodesic_m(*centre, at) < REGION_M);
+        let near = regions
+            .iter_mut()
+            .find(|(centre, _)| geodesic_m(*centre, at) < REGION_M);
         match near {
             Some((_, own)) => own.push(trail),
             None => regions.push((at, vec![trail])),

@@ -69,10 +69,7 @@ impl Net {
                         ..Node::default()
                     });
                     cells.entry(cell(places[index])).or_default().push(node);
-                    Spot {
-                        node,
-                        same_way: true,
-                    }
+                    Spot { node, same_way: true }
                 });
                 let node = &mut net.nodes[spot.node as usize];
                 let step = &trail.steps[index];

@@ -88,7 +88,9 @@ pub fn seen(windows: &[Window], trails: &[&Trail], net: &Net) -> Vec<Walked> {
         for (step, spot) in way.iter().enumerate() {
             for &(index, along) in on_node.get(&spot.node).into_iter().flatten() {
                 let window = &windows[index];
-                let goes_on = open.get_mut(&index).is_some_and(|ride| ride.goes_on(along, step, window));
+                let goes_on = open
+                    .get_mut(&index)
+                    .is_some_and(|ride| ride.goes_on(along, step, window));
                 if !goes_on {
                     if let Some(ride) = open.remove(&index) {
                         gathered[index].take(&ride, trails[trail]);
@@ -227,7 +229,11 @@ impl Gathered {
         }
         self.seen.passes_stopped += usize::from(stopped);
         self.seen.passes_braked += usize::from(braked && !stopped);
-        let known: Vec<f64> = steps.iter().map(|s| f64::from(s.altitude_m)).filter(|h| h.is_finite()).collect();
+        let known: Vec<f64> = steps
+            .iter()
+            .map(|s| f64::from(s.altitude_m))
+            .filter(|h| h.is_finite())
+            .collect();
         if 2 * known.len() > steps.len() {
             let mean = known.iter().sum::<f64>() / known.len() as f64;
             self.level_m.push(mean);
@@ -241,7 +247,10 @@ impl Gathered {
         }
         if !stopped {
             let speeds = steps.iter().map(|step| f64::from(step.speed_m_s));
-            let powers = steps.iter().map(|step| f64::from(step.power_w)).filter(|w| w.is_finite());
+            let powers = steps
+                .iter()
+                .map(|step| f64::from(step.power_w))
+                .filter(|w| w.is_finite());
             let powers: Vec<f64> = powers.collect();
             self.passes.push(Pass {
                 speed: mean_and_spread(&speeds.collect::<Vec<_>>()),
@@ -259,7 +268,9 @@ impl Gathered {
         self.seen.power_spread = middle(self.passes.iter().filter_map(|p| Some(p.power?.1)).collect());
         self.seen.stops = gathered_places(&self.stops);
         self.seen.braking = gathered_places(&self.braking);
-        self.seen.tightest_radius_m = (0..places.len()).map(|step| radius_m(places, step)).fold(f64::INFINITY, f64::min);
+        self.seen.tightest_radius_m = (0..places.len())
+            .map(|step| radius_m(places, step))
+            .fold(f64::INFINITY, f64::min);
         self.seen.turning_deg = turning_deg(places);
         let level_m = self.level_m.iter().sum::<f64>() / self.level_m.len() as f64;
         let heights_m = self

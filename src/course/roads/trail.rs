@@ -152,7 +152,11 @@ fn braked(s: &Streams, time_s: f64, steps: &[Step], index: usize) -> bool {
     );
     let rise_m = f64::from(steps[to].altitude_m - steps[from].altitude_m);
     let slope = rise_m / (legs::STEP_M * (to - from).max(1) as f64);
-    let slope = if slope.is_finite() { slope.clamp(-0.2, 0.2) } else { 0.0 };
+    let slope = if slope.is_finite() {
+        slope.clamp(-0.2, 0.2)
+    } else {
+        0.0
+    };
     let speed = 0.5 * (before + after);
     let slowing_m_s2 = 0.5 * (before - after);
     let taken_n = 0.5 * AIR_DENSITY_KG_M3 * BRAKED_CDA_M2 * speed * speed
