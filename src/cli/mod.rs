@@ -17,6 +17,7 @@ mod passes;
 mod predict;
 
 mod report;
+mod roads;
 
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
@@ -50,6 +51,7 @@ enum Command {
     Compare(compare::Arguments),
     Predict(predict::Arguments),
     Report(report::Arguments),
+    Roads(roads::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -71,6 +73,7 @@ pub fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
+        Command::Roads(arguments) => roads::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

@@ -10,6 +10,8 @@ pub mod passes;
 
 mod predict;
 
+mod roads;
+
 pub mod setups;
 
 pub mod stopwatch;
@@ -18,6 +20,7 @@ pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 pub use predict::{Foretold, assumptions, predict};
+pub use roads::roads;
 
 use super::sheet::Sheet;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};

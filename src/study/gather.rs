@@ -177,7 +177,7 @@ pub(super) fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-fn no_recording(folder: &Path) -> Fault {
+pub(super) fn no_recording(folder: &Path) -> Fault {
     Fault::new(
         "the folder holds no recording",
         "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",

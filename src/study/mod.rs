@@ -44,6 +44,8 @@ mod prepare;
 
 mod remarks;
 
+mod roads;
+
 mod result;
 
 mod sampling;
@@ -68,17 +70,24 @@ mod surface;
 
 mod yaw;
 
+pub use answer::{about, tested};
 pub use files::{FileDigest, digests};
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 
+pub use inputs::{OfAnyDay, of_any_day};
+
+pub use slow::ONE_LEG_SD;
+
 pub use stopwatch::Stopwatched;
 
 pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
+
+pub use roads::{Ridden as RiddenRoads, ridden as ridden_roads};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 

@@ -10,7 +10,9 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 7] = ["demo", "new", "inspect", "passes", "compare", "predict", "report"];
+const COMMANDS: [&str; 8] = [
+    "demo", "new", "inspect", "passes", "compare", "predict", "roads", "report",
+];
 
 #[test]
 fn help_lists_the_commands_and_shows_an_example() {
