@@ -12,6 +12,8 @@ mod inspect;
 
 mod new;
 
+mod page;
+
 mod passes;
 
 mod predict;
@@ -51,6 +53,7 @@ enum Command {
     Compare(compare::Arguments),
     Predict(predict::Arguments),
     Report(report::Arguments),
+    Page(page::Arguments),
     Roads(roads::Arguments),
 }
 
@@ -73,6 +76,7 @@ pub fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
+        Command::Page(arguments) => page::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),
     };
     match outcome {
