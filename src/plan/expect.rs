@@ -334,3 +334,7 @@ fn median(days: &[(f64, f64)]) -> f64 {
     }
     sorted.last().map_or(f64::NAN, |(_, sd)| *sd)
 }
+
+#[cfg(test)]
+#[path = "expect_tests.rs"]
+mod tests;
