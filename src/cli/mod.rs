@@ -16,6 +16,8 @@ mod passes;
 
 mod predict;
 
+mod report;
+
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
 use std::process::ExitCode;
@@ -47,6 +49,7 @@ enum Command {
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
+    Report(report::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -67,6 +70,7 @@ pub fn run() -> ExitCode {
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
+        Command::Report(arguments) => report::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

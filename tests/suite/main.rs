@@ -32,6 +32,8 @@ mod real_effects;
 
 mod recordings;
 
+mod report;
+
 mod streams;
 
 mod stopwatch;
