@@ -53,7 +53,8 @@ pub struct ExpectedPair {
 /// Drag area and rolling resistance of a day told apart, both unknown.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ExpectedApart {
-    /// Of the first set-up that is ridden. With what is known of rolling resistance beforehand, shared inputs included.
+    /// Of the first set-up that is ridden. With what is known of rolling resistance beforehand; what shared inputs such as
+    /// mass and the power meter's scale leave in it comes on top.
     pub cda_standard_uncertainty_m2: f64,
     pub crr_standard_uncertainty: f64,
     /// The same without anything known of it beforehand.
@@ -334,3 +335,7 @@ fn median(days: &[(f64, f64)]) -> f64 {
     }
     sorted.last().map_or(f64::NAN, |(_, sd)| *sd)
 }
+
+#[cfg(test)]
+#[path = "expect_tests.rs"]
+mod tests;
