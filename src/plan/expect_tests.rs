@@ -1,8 +1,14 @@
 use super::*;
 use crate::air::{AirState, UNKNOWN_WIND_M_S};
+use crate::estimate::joint::joint;
+use crate::estimate::made::ridden_over;
 use crate::plan::{PlannedBlock, chance_to_resolve};
+use crate::simulate::{DayPlan, loop_plan, one_way_plan, out_and_back_plan};
 use crate::test_day::{Hold, Measured, Setup, Shape, Slow, without_file};
 use crate::verdict::{self, LEVEL, Stretch};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 use std::f64::consts::TAU;
 
 fn setups(count: usize) -> Vec<Setup> {
@@ -141,4 +147,80 @@ fn independent_blocks_have_the_power_of_a_t_test() {
         let expected = verdict::chance_to_resolve(d, 1.0, 1.0 - LEVEL, each);
         assert!((found - expected).abs() < 0.03, "{each}: {found} {expected}");
     }
+}
+
+/// A day like any other: the ranges of the days of docs/accuracy.md, and a power meter that drifts.
+fn drawn(mut plan: DayPlan, seed: u64) -> DayPlan {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut between = |low: f64, high: f64| rng.random_range(low.ln()..high.ln()).exp();
+    plan.wind.wander_sd_m_s = between(0.1, 0.8);
+    plan.wind.wander_memory_s = 60.0 * between(5.0, 40.0);
+    plan.wind.gust_along_sd_m_s = between(0.15, 0.8);
+    plan.wind.gust_across_sd_m_s = between(0.15, 0.8);
+    plan.rider.position_block_sd = between(0.003, 0.015);
+    plan.rider.position_pass_sd = 0.5 * plan.rider.position_block_sd;
+    // Of unit variance: the sum of two even ones.
+    let drift = (rng.random::<f64>() + rng.random::<f64>() - 1.0) * 6f64.sqrt();
+    plan.sensors.power_drift_w_per_h = 1.5 * drift;
+    plan
+}
+
+const DAYS: u64 = 200;
+
+/// Root mean square of the error of the ratio over simulated days, in percent: through the estimate of the day.
+fn spread_percent(plan: impl Fn(u64) -> DayPlan + Sync) -> f64 {
+    let squares: Vec<f64> = (0..DAYS)
+        .into_par_iter()
+        .filter_map(|day| {
+            let plan = drawn(plan(day), day);
+            let truth = (plan.setups[1].cda_m2 / plan.setups[0].cda_m2).ln();
+            let (ridden, course) = ridden_over(&plan);
+            let day = Day {
+                rides: &ridden.rides,
+                setups: &ridden.setups,
+                course_length_m: ridden.course_length_m,
+                shape: course.shape,
+            };
+            let found = joint(
+                &day,
+                course.profile.as_ref(),
+                &crate::estimate::made::held(),
+                &Told::default(),
+            )?;
+            let ratio = found.log_cda(1)?.0 - found.log_cda(0)?.0;
+            Some((100.0 * (ratio - truth)).powi(2))
+        })
+        .collect();
+    assert!(squares.len() as u64 > DAYS - 3, "{}", squares.len());
+    (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
+}
+
+/// Two hundred days tell their spread to 5 % (one standard deviation, 1/√(2n)).
+fn agrees(shape: Shape, order: &str, passes: usize, plan: fn(u64, &str, f64) -> DayPlan) {
+    let day = PlannedDay {
+        turn_round_s: 0.0,
+        change_s: 90.0,
+        ..planned(shape, order, passes)
+    };
+    let expected = pair_of(&day).standard_uncertainty_percent;
+    let seen = spread_percent(|seed| plan(seed, order, -3.0));
+    assert!(
+        (expected / seen - 1.0).abs() < 0.15,
+        "expected {expected:.2} %, seen {seen:.2} %"
+    );
+}
+
+#[test]
+fn an_out_and_back_is_as_sure_as_expected() {
+    agrees(Shape::OutAndBack, "ABBA", 2, out_and_back_plan);
+}
+
+#[test]
+fn a_climb_is_as_sure_as_expected() {
+    agrees(Shape::OneWay, "ABBAAB", 1, one_way_plan);
+}
+
+#[test]
+fn a_loop_is_as_sure_as_expected() {
+    agrees(Shape::Loop, "ABBA", 4, loop_plan);
 }
