@@ -4,6 +4,8 @@ pub mod cautions;
 
 pub mod console;
 
+pub mod asking;
+
 mod compare;
 
 mod demo;
