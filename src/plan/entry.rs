@@ -33,7 +33,7 @@ pub fn entry(rig: &Rig, around: &Surroundings, road: &[Stretch], power_w: f64) -
 }
 
 /// Mean slope of the first metres, tan θ.
-fn first_gradient(road: &[Stretch]) -> Option<f64> {
+pub(super) fn first_gradient(road: &[Stretch]) -> Option<f64> {
     let (mut along_m, mut climb_m) = (0.0, 0.0);
     for stretch in road {
         let taken_m = stretch.length_m.min(FIRST_M - along_m);

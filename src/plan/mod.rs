@@ -2,9 +2,15 @@
 
 pub mod ballast;
 
+pub mod chance;
+
 pub mod choose;
 
+pub mod day;
+
 pub mod entry;
+
+pub mod expect;
 
 pub mod ground;
 
@@ -12,4 +18,15 @@ pub mod orders;
 
 pub mod place;
 
+mod ride;
+
+pub mod schedule;
+
 pub mod text;
+
+mod wind;
+
+pub use chance::chance_to_resolve;
+pub use day::{PlannedBlock, PlannedDay};
+pub use expect::{Expected, ExpectedApart, ExpectedPair, expect, expect_apart, expect_told};
+pub use schedule::{PlannedPass, Schedule};

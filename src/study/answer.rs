@@ -247,7 +247,7 @@ pub(super) fn pair(of: &Estimates, [setup, baseline]: [usize; 2], at: &At) -> Op
 }
 
 /// What the two differ in by test.toml.
-fn about(setups: &[Setup], pair: [usize; 2]) -> About {
+pub fn about(setups: &[Setup], pair: [usize; 2]) -> About {
     let own = |s: usize| differs(setups, s);
     let both = match pair {
         [setup, 0] => [own(setup); 2],
@@ -262,7 +262,7 @@ fn about(setups: &[Setup], pair: [usize; 2]) -> About {
 
 /// What a test about this weighs: of both, the shares of air and tyres in their resistance together, at the stated
 /// speed on the flat.
-fn tested(about: About, at: &At) -> Weighed {
+pub fn tested(about: About, at: &At) -> Weighed {
     let (drag, rolling) = match about {
         About::Drag => (1.0, 0.0),
         About::Rolling => (0.0, 1.0),

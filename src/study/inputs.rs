@@ -47,87 +47,23 @@ pub(super) fn shared(
     let mean = |value: fn(&PassRide) -> f64| rides.iter().map(value).sum::<f64>() / count;
     let density = mean(|r| r.air.density_standard_uncertainty_kg_m3) / mean(|r| r.air.density_kg_m3);
     let wind = mean(|r| r.air.wind_standard_uncertainty_m_s);
-    let line = |input, standard_uncertainty, unit, shift| SharedInput {
-        input,
-        standard_uncertainty,
-        unit,
-        inside: INSIDE.contains(&input),
-        of_setup: None,
-        shift,
-    };
-    let mut inputs = vec![
-        line("total mass", mass_uncertainty_kg, "kg", |e| Shift {
-            total_mass_kg: e,
-            ..Shift::default()
-        }),
-        line(
-            "power meter scale",
-            surveyed
-                .test_day
-                .power_scale
-                .standard_uncertainty
-                .hypot(slow::one_leg_scale(rides)),
-            "1",
-            |e| Shift {
-                power_scale: 1.0 + e,
-                ..Shift::default()
-            },
-        ),
-        line(
-            "drivetrain efficiency",
-            setup.drivetrain_efficiency.standard_uncertainty,
-            "1",
-            |e| Shift {
-                drivetrain_efficiency: e,
-                ..Shift::default()
-            },
-        ),
-        line("rolling resistance", rolling.standard_uncertainty, "1", |e| {
-            Shift {
-                crr: e,
-                ..Shift::default()
-            }
-        }),
-        line(
-            "speed scale",
-            speed_scales.common_standard_uncertainty,
-            "1",
-            |e| Shift {
-                speed_scale: 1.0 + e,
-                ..Shift::default()
-            },
-        ),
-        line("air density", density, "1", |e| Shift {
-            density_scale: 1.0 + e,
-            ..Shift::default()
-        }),
-        line("mean wind, east", wind, "m/s", |e| Shift {
-            wind_east_m_s: e,
-            ..Shift::default()
-        }),
-        line("mean wind, north", wind, "m/s", |e| Shift {
-            wind_north_m_s: e,
-            ..Shift::default()
-        }),
-        line(
-            "wheel radius",
-            setup.wheel_radius_m.standard_uncertainty,
-            "m",
-            |e| Shift {
-                wheel_radius_m: e,
-                ..Shift::default()
-            },
-        ),
-        line(
-            "wheel inertia",
-            setup.wheel_inertia_kg_m2.standard_uncertainty,
-            "kg m²",
-            |e| Shift {
-                wheel_inertia_kg_m2: e,
-                ..Shift::default()
-            },
-        ),
-    ];
+    let mut inputs = of_any_day(&OfAnyDay {
+        total_mass_kg: mass_uncertainty_kg,
+        power_scale: surveyed
+            .test_day
+            .power_scale
+            .standard_uncertainty
+            .hypot(slow::one_leg_scale(rides)),
+        drivetrain_efficiency: setup.drivetrain_efficiency.standard_uncertainty,
+        crr: rolling.standard_uncertainty,
+        speed_scale: speed_scales.common_standard_uncertainty,
+        density,
+        wind_m_s: wind,
+        wheel_radius_m: setup.wheel_radius_m.standard_uncertainty,
+        wheel_inertia_kg_m2: setup.wheel_inertia_kg_m2.standard_uncertainty,
+        warming_k_per_h: mean(|r| r.in_day.warming_standard_uncertainty_k_per_h),
+        mass_loss_kg_per_h: slow::mass_loss_uncertainty(surveyed),
+    });
     if let Some(on_track) = on_track {
         let lean = on_track.lean_standard_uncertainty;
         inputs.push(line("lean in the bends", lean, "1", |e| Shift {
@@ -153,16 +89,6 @@ pub(super) fn shared(
             ..Shift::default()
         }));
     }
-    let warming = mean(|r| r.in_day.warming_standard_uncertainty_k_per_h);
-    inputs.push(line("warming of the air", warming, "K/h", |e| Shift {
-        warming_k_per_h: e,
-        ..Shift::default()
-    }));
-    let loss = slow::mass_loss_uncertainty(surveyed);
-    inputs.push(line("loss of mass", loss, "kg/h", |e| Shift {
-        mass_loss_kg_per_h: e,
-        ..Shift::default()
-    }));
     let per_kelvin = mean(|r| r.in_day.power_scale_per_k_standard_uncertainty);
     inputs.push(line("power meter with temperature", per_kelvin, "1/K", |e| {
         Shift {
@@ -199,6 +125,93 @@ pub(super) fn shared(
         ));
     }
     inputs
+}
+
+fn line(
+    input: &'static str,
+    standard_uncertainty: f64,
+    unit: &'static str,
+    shift: fn(f64) -> Shift,
+) -> SharedInput {
+    SharedInput {
+        input,
+        standard_uncertainty,
+        unit,
+        inside: INSIDE.contains(&input),
+        of_setup: None,
+        shift,
+    }
+}
+
+/// Standard uncertainties of what every day has; scales, efficiency and density as shares.
+pub struct OfAnyDay {
+    pub total_mass_kg: f64,
+    pub power_scale: f64,
+    pub drivetrain_efficiency: f64,
+    pub crr: f64,
+    pub speed_scale: f64,
+    pub density: f64,
+    /// Each way.
+    pub wind_m_s: f64,
+    pub wheel_radius_m: f64,
+    pub wheel_inertia_kg_m2: f64,
+    pub warming_k_per_h: f64,
+    pub mass_loss_kg_per_h: f64,
+}
+
+pub fn of_any_day(of: &OfAnyDay) -> Vec<SharedInput> {
+    vec![
+        line("total mass", of.total_mass_kg, "kg", |e| Shift {
+            total_mass_kg: e,
+            ..Shift::default()
+        }),
+        line("power meter scale", of.power_scale, "1", |e| Shift {
+            power_scale: 1.0 + e,
+            ..Shift::default()
+        }),
+        line("drivetrain efficiency", of.drivetrain_efficiency, "1", |e| {
+            Shift {
+                drivetrain_efficiency: e,
+                ..Shift::default()
+            }
+        }),
+        line("rolling resistance", of.crr, "1", |e| Shift {
+            crr: e,
+            ..Shift::default()
+        }),
+        line("speed scale", of.speed_scale, "1", |e| Shift {
+            speed_scale: 1.0 + e,
+            ..Shift::default()
+        }),
+        line("air density", of.density, "1", |e| Shift {
+            density_scale: 1.0 + e,
+            ..Shift::default()
+        }),
+        line("mean wind, east", of.wind_m_s, "m/s", |e| Shift {
+            wind_east_m_s: e,
+            ..Shift::default()
+        }),
+        line("mean wind, north", of.wind_m_s, "m/s", |e| Shift {
+            wind_north_m_s: e,
+            ..Shift::default()
+        }),
+        line("wheel radius", of.wheel_radius_m, "m", |e| Shift {
+            wheel_radius_m: e,
+            ..Shift::default()
+        }),
+        line("wheel inertia", of.wheel_inertia_kg_m2, "kg m²", |e| Shift {
+            wheel_inertia_kg_m2: e,
+            ..Shift::default()
+        }),
+        line("warming of the air", of.warming_k_per_h, "K/h", |e| Shift {
+            warming_k_per_h: e,
+            ..Shift::default()
+        }),
+        line("loss of mass", of.mass_loss_kg_per_h, "kg/h", |e| Shift {
+            mass_loss_kg_per_h: e,
+            ..Shift::default()
+        }),
+    ]
 }
 
 /// Of the factors of the surfaces in `test.toml`, the largest: they are moved together.

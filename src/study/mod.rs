@@ -62,9 +62,15 @@ mod surface;
 
 mod yaw;
 
+pub use answer::{about, tested};
+
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
 pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
+
+pub use inputs::{OfAnyDay, of_any_day};
+
+pub use slow::ONE_LEG_SD;
 
 pub use stopwatch::Stopwatched;
 

@@ -10,7 +10,7 @@ use crate::warning::Warning;
 
 /// What one leg does of the whole changes by 1 or 2 % over a day, with fatigue, effort and position (common practice, no
 /// published source), and so by some 0.75 % from one mounting to the next (judgement); doubled, 1.5 % of the power.
-const ONE_LEG_SD: f64 = 0.015;
+pub const ONE_LEG_SD: f64 = 0.015;
 /// ... and stands off half by 1.5 % in a rider who rides evenly, 3 % of the power (the same).
 const ONE_LEG_SCALE: f64 = 0.03;
 /// +1 K is −0.37 % of density and so of CdA; +1 % of power +1.17 % of CdA (REFERENCES 9, D).

@@ -150,6 +150,16 @@ fn even_point(index: usize, normal: &Normal) -> [f64; 5] {
     })
 }
 
+/// One of the strengths that any day may have, by its number; what is told stands as told.
+pub(super) fn beforehand(index: usize, told: &Told) -> Hyper {
+    let z = even_point(index, &Normal::standard());
+    let logs = told.logs();
+    Hyper::from_array(std::array::from_fn(|k| {
+        let (median, sd) = HYPER_PRIOR[k];
+        logs[k].unwrap_or(median.ln() + sd * z[k])
+    }))
+}
+
 /// Solves the day at points spread over the strengths. Two rounds: over what is known beforehand, then where
 /// the first found the evidence; weights by the density of both together, so that neither round's luck counts.
 pub fn explore(model: &Model, point: &Point, log_gust_q: f64, told: &Told) -> Vec<Node> {

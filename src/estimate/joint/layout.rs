@@ -77,6 +77,12 @@ impl Layout {
         }
     }
 
+    /// Makes rolling resistance an unknown that all set-ups share. For set-ups of which none differs in it.
+    pub(super) fn share_rolling(&mut self) {
+        self.rolling.fill(Some(self.first_knot));
+        self.first_knot += 1;
+    }
+
     /// Unknowns that the whole day shares.
     pub fn shared(&self) -> usize {
         self.first_knot + self.free_knots()

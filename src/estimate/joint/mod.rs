@@ -5,6 +5,7 @@ mod answer;
 pub mod contribution;
 mod day_model;
 mod draws;
+mod expected;
 pub mod explore;
 pub mod layout;
 pub(super) mod lowest;
@@ -38,6 +39,7 @@ use answer::answer;
 #[cfg(test)]
 use day_model::UNKNOWN_CLIMB_M;
 pub use day_model::{BAROMETER_DRIFT_M_S, model};
+pub use expected::{Truth, expected, expected_moved};
 use explore::{Ended, Told, explore};
 use nalgebra::{DMatrix, DVector};
 use prior::Hyper;
@@ -212,21 +214,7 @@ impl Joint {
                 contribution.leave_out(one);
             }
         }
-        let mut point = self.centre.point.clone();
-        // Steps of Gauss and Newton halve the digits that are missing: two are plenty for a small shift.
-        for _ in 0..2 {
-            let pooled = model.pool(&point, self.centre.hyper.gust_q)?;
-            point = model.solve(&point, &pooled, &self.centre.hyper)?.point;
-        }
-        let setups = day.setups.len();
-        let told = answer::told_of_setups(&model.layout, setups).tr_mul(&point);
-        let ridden = |s: usize| day.rides.iter().any(|ride| ride.setup == s);
-        Some(Said {
-            log_cda: (0..setups)
-                .map(|s| if ridden(s) { told[s] } else { f64::NAN })
-                .collect(),
-            log_crr: (0..setups).map(|s| told[setups + s]).collect(),
-        })
+        moved_about(day, &model, self.centre.point.clone(), &self.centre.hyper)
     }
 
     /// Correlation between a set-up's log ratios of drag area and of rolling resistance; `None` unless both are asked.
@@ -277,6 +265,24 @@ impl Joint {
             (setups + baseline, -of.rolling),
         ])
     }
+}
+
+/// What `drags` says of a model that was shifted a little, from a point near it.
+fn moved_about(day: &Day, model: &Model, mut point: Point, hyper: &Hyper) -> Option<Said> {
+    // Steps of Gauss and Newton halve the digits that are missing: two are plenty for a small shift.
+    for _ in 0..2 {
+        let pooled = model.pool(&point, hyper.gust_q)?;
+        point = model.solve(&point, &pooled, hyper)?.point;
+    }
+    let setups = day.setups.len();
+    let told = answer::told_of_setups(&model.layout, setups).tr_mul(&point);
+    let ridden = |s: usize| day.rides.iter().any(|ride| ride.setup == s);
+    Some(Said {
+        log_cda: (0..setups)
+            .map(|s| if ridden(s) { told[s] } else { f64::NAN })
+            .collect(),
+        log_crr: (0..setups).map(|s| told[setups + s]).collect(),
+    })
 }
 
 /// A sum of what is believed, each with its factor.
