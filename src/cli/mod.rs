@@ -16,6 +16,8 @@ mod new;
 
 mod passes;
 
+mod plan;
+
 mod predict;
 
 use clap::{Parser, Subcommand};
@@ -44,6 +46,7 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Plan(plan::Arguments),
     New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
@@ -64,6 +67,7 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.json, arguments.quiet);
     let outcome = match &arguments.command {
         Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::Plan(arguments) => plan::run(arguments, &console),
         Command::New(arguments) => new::run(arguments, &console),
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),

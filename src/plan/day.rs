@@ -80,7 +80,7 @@ impl PlannedDay {
     /// # Errors
     /// `test.toml` or the road cannot be read, or does not say what is to be ridden where.
     pub fn read(folder: &Path) -> Result<PlannedDay> {
-        PlannedDay::of(&read_test_day(&folder.join("test.toml"))?, folder)
+        PlannedDay::of(&read_test_day(folder)?, folder)
     }
 
     /// # Errors

@@ -18,11 +18,15 @@ pub mod orders;
 
 pub mod place;
 
+pub mod propose;
+
 mod ride;
 
 pub mod schedule;
 
 pub mod text;
+
+pub mod told;
 
 mod wind;
 

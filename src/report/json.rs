@@ -2,10 +2,12 @@
 
 mod days;
 mod joined;
+mod plan;
 mod predict;
 mod sensors;
 
 pub use days::compare_days;
+pub use plan::plan;
 pub use predict::predict;
 
 use crate::course::{Course, NearPass, Pass};

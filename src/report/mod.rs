@@ -2,6 +2,8 @@
 
 pub mod json;
 
+pub mod sheet;
+
 pub mod terminal;
 
 pub mod words;

@@ -8,6 +8,8 @@ mod inspect;
 
 mod passes;
 
+pub mod plan;
+
 mod predict;
 
 mod setups;
@@ -53,7 +55,7 @@ pub fn compare(compared: &Compared, width: usize) -> String {
 }
 
 /// The letter by which tables name a set-up: A, B, … Z, then by number.
-fn letter(setup: usize) -> String {
+pub(super) fn letter(setup: usize) -> String {
     match u8::try_from(setup).ok().filter(|index| *index < 26) {
         Some(index) => char::from(b'A' + index).to_string(),
         None => format!("{}", setup + 1),
