@@ -20,6 +20,8 @@ mod plan;
 
 mod predict;
 
+mod report;
+
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
 use std::process::ExitCode;
@@ -52,6 +54,7 @@ enum Command {
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
+    Report(report::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -73,6 +76,7 @@ pub fn run() -> ExitCode {
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
+        Command::Report(arguments) => report::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

@@ -8,7 +8,7 @@ use crate::plan::place::Place;
 use crate::plan::propose::{Asked, Proposal, Purpose, There, propose};
 use crate::plan::text::COURSE_FILE;
 use crate::report::words::wrapped;
-use crate::report::{json, sheet::sheet, terminal};
+use crate::report::{json, printout::printout, terminal};
 use crate::saving;
 use crate::test_day::{self, Hold, Planned, PlannedWind, Shape, TestDay};
 use clap::ValueEnum;
@@ -477,7 +477,7 @@ fn write(
         .in_file(folder)
     })?;
     let test_toml = folder.join(TEST_TOML);
-    let mut new = vec![(folder.join(SHEET), sheet(proposal, CAUTIONS))];
+    let mut new = vec![(folder.join(SHEET), printout(proposal, CAUTIONS))];
     new.extend(
         proposal
             .course_gpx

@@ -154,7 +154,8 @@ fn no_speed(streams: &Streams) -> Fault {
     .in_file(&streams.file)
 }
 
-fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
+/// In order of name.
+pub(super) fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let unreadable = |error: std::io::Error| {
         let (what, next) = match error.kind() {
             std::io::ErrorKind::NotFound => (

@@ -10,7 +10,9 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 7] = ["demo", "plan", "new", "inspect", "passes", "compare", "predict"];
+const COMMANDS: [&str; 8] = [
+    "demo", "plan", "new", "inspect", "passes", "compare", "predict", "report",
+];
 
 #[test]
 fn help_lists_the_commands_and_shows_an_example() {
