@@ -51,7 +51,7 @@ pub struct Arguments {
     bearing: Option<f64>,
     /// How it is ridden; unless given, what tells more
     #[arg(long, value_name = "SHAPE")]
-    shape: Option<Way>,
+    shape: Option<Ridden>,
     /// A set-up to compare, once for each, the usual one first; with a mass of its own as "closed helmet=82.2"
     #[arg(long = "setup", value_name = "NAME")]
     setups: Vec<String>,
@@ -103,18 +103,18 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum Way {
+enum Ridden {
     OneWay,
     OutAndBack,
     Loop,
 }
 
-impl From<Way> for Shape {
-    fn from(way: Way) -> Shape {
+impl From<Ridden> for Shape {
+    fn from(way: Ridden) -> Shape {
         match way {
-            Way::OneWay => Shape::OneWay,
-            Way::OutAndBack => Shape::OutAndBack,
-            Way::Loop => Shape::Loop,
+            Ridden::OneWay => Shape::OneWay,
+            Ridden::OutAndBack => Shape::OutAndBack,
+            Ridden::Loop => Shape::Loop,
         }
     }
 }
@@ -159,12 +159,15 @@ fn wind_speed(text: &str) -> Result<f64, String> {
     ranged(text, 0.0..=20.0, "a wind that can be ridden in, in m/s,")
 }
 
+/// A set-up, and its own mass where it has one.
+type Named = (String, Option<f64>);
+
 /// What was typed or answered; everything may be missing.
 #[derive(Debug, Clone, PartialEq, Default)]
 struct Told {
     course: Option<PathBuf>,
     length_m: Option<f64>,
-    setups: Vec<(String, Option<f64>)>,
+    setups: Vec<Named>,
     mass_kg: Option<f64>,
     power_w: Option<f64>,
 }
@@ -208,7 +211,7 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
 }
 
 /// `closed helmet=82.2`: what stands behind the last = is a mass where it can be one.
-fn named(text: &str) -> (String, Option<f64>) {
+fn named(text: &str) -> Named {
     let with_mass = text
         .rsplit_once('=')
         .and_then(|(name, kg)| Some((name.trim().to_string(), Some(mass_kg(kg).ok()?))));
@@ -310,11 +313,7 @@ fn asked(arguments: &Arguments, told: &Told, there: Option<&There>) -> Result<As
     })
 }
 
-fn purpose(
-    arguments: &Arguments,
-    told: &Told,
-    there: Option<&There>,
-) -> Result<(Purpose, Vec<(String, Option<f64>)>), Stop> {
+fn purpose(arguments: &Arguments, told: &Told, there: Option<&There>) -> Result<(Purpose, Vec<Named>), Stop> {
     let file = arguments.folder.join(TEST_TOML);
     if let Some(day) = there.map(|there| &there.day) {
         let null_test = day.setups.iter().any(|setup| setup.same_as.is_some());

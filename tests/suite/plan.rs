@@ -90,7 +90,7 @@ fn a_length_and_a_slope_become_a_plan_that_is_read_as_it_is_told() {
             Extent::Passes(told["passes"].as_u64().unwrap() as usize)
         );
     }
-    let least = if order(&day).len() % 4 == 0 { 0 } else { 2 };
+    let least = if order(&day).len().is_multiple_of(4) { 0 } else { 2 };
     assert_eq!(imbalance(&order(&day), 2).linear, least, "{:?}", order(&day));
     let plan = day.plan.as_ref().unwrap();
     assert!(plan.look_after_every_block && plan.seed == 3);
