@@ -4,6 +4,8 @@ pub mod cautions;
 
 pub mod console;
 
+pub mod asking;
+
 mod compare;
 
 mod demo;
@@ -13,6 +15,8 @@ mod inspect;
 mod new;
 
 mod passes;
+
+mod plan;
 
 mod predict;
 
@@ -45,6 +49,7 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Plan(plan::Arguments),
     New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
@@ -67,6 +72,7 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.json, arguments.quiet);
     let outcome = match &arguments.command {
         Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::Plan(arguments) => plan::run(arguments, &console),
         Command::New(arguments) => new::run(arguments, &console),
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),

@@ -2,11 +2,13 @@
 
 mod days;
 mod joined;
+mod plan;
 mod predict;
 mod roads;
 mod sensors;
 
 pub use days::compare_days;
+pub use plan::plan;
 pub use predict::predict;
 pub use roads::roads;
 

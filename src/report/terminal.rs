@@ -8,6 +8,8 @@ mod inspect;
 
 pub mod passes;
 
+pub mod plan;
+
 mod predict;
 
 mod roads;

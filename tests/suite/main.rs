@@ -26,6 +26,8 @@ mod new;
 
 mod outside;
 
+mod plan;
+
 mod predict;
 
 mod real_effects;
