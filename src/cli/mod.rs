@@ -16,6 +16,8 @@ mod passes;
 
 mod predict;
 
+mod rehearse;
+
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
 use std::process::ExitCode;
@@ -47,6 +49,7 @@ enum Command {
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
+    Rehearse(rehearse::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -67,6 +70,7 @@ pub fn run() -> ExitCode {
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
+        Command::Rehearse(arguments) => rehearse::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

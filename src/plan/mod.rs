@@ -14,6 +14,8 @@ pub mod orders;
 
 pub mod place;
 
+pub mod rehearse;
+
 mod ride;
 
 pub mod schedule;

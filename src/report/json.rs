@@ -3,10 +3,12 @@
 mod days;
 mod joined;
 mod predict;
+mod rehearse;
 mod sensors;
 
 pub use days::compare_days;
 pub use predict::predict;
+pub use rehearse::rehearse;
 
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;

@@ -10,6 +10,8 @@ mod passes;
 
 mod predict;
 
+mod rehearse;
+
 mod setups;
 
 mod stopwatch;
@@ -18,6 +20,7 @@ pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 pub use predict::{Foretold, assumptions, predict};
+pub use rehearse::rehearse;
 
 use super::table::table;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};

@@ -32,6 +32,8 @@ mod real_effects;
 
 mod recordings;
 
+mod rehearse;
+
 mod streams;
 
 mod stopwatch;

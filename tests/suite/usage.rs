@@ -10,7 +10,9 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 6] = ["demo", "new", "inspect", "passes", "compare", "predict"];
+const COMMANDS: [&str; 7] = [
+    "demo", "new", "inspect", "passes", "compare", "predict", "rehearse",
+];
 
 #[test]
 fn help_lists_the_commands_and_shows_an_example() {
