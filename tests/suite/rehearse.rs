@@ -107,7 +107,7 @@ fn a_written_day_compares_as_it_did_in_memory_and_is_never_written_over() {
     let off = |number: &str, truth: f64| {
         let into = home.path().join(format!("day {number}"));
         let write = ["rehearse", folder, "--write", text(&into), "--day", number];
-        stillair(&write).assert().success().stdout(contains("ride-"));
+        stillair(&write).assert().success().stdout(contains("ride.fit"));
         stillair(&write)
             .assert()
             .code(1)
