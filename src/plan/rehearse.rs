@@ -67,8 +67,6 @@ struct Rehearsed {
     day: PlannedDay,
     /// `None`: only a length and a slope are known.
     place: Option<Place>,
-    /// Of what the test is about.
-    difference_percent: f64,
     seed: u64,
 }
 
@@ -121,9 +119,6 @@ impl Rehearsed {
         };
         Ok(Rehearsed {
             folder: folder.to_path_buf(),
-            difference_percent: plan
-                .difference_percent
-                .unwrap_or(-test_day.smallest_difference_percent),
             seed: seed.unwrap_or(plan.seed),
             text,
             plan,
@@ -170,7 +165,7 @@ impl Rehearsed {
     /// Of what the test is about, to the first set-up.
     fn true_percent(&self, setup: usize, different: bool) -> f64 {
         if different && truth::is_other(&self.test_day.setups, setup) {
-            self.difference_percent
+            self.day.difference_percent
         } else {
             0.0
         }

@@ -141,7 +141,7 @@ pub(super) fn summary(of: &Rehearsed, days: &[RehearsedDay]) -> Result<Rehearsal
     Ok(Rehearsal {
         days: days.len(),
         seed: of.seed,
-        difference_percent: of.difference_percent,
+        difference_percent: of.day.difference_percent,
         rms_error_percent: root_mean_square(&errors),
         bias_percent: mean(&errors),
         stated_standard_uncertainty_percent: (!stated.is_empty()).then(|| root_mean_square(&stated).0),
@@ -198,7 +198,7 @@ fn simulated(of: &Rehearsed) -> Vec<String> {
     said.push(format!(
         "Truth: on odd days every set-up but the first has {:+.1} % of what the test is about; on even days there is no \
          difference.",
-        of.difference_percent
+        of.day.difference_percent
     ));
     said.push(match of.plan.hold {
         Hold::Power => format!(

@@ -105,7 +105,7 @@ fn order(of: &Rehearsed) -> Vec<BlockTruth> {
 
 /// After the errors of what is believed, so that the ratio is exactly the one looked for.
 fn make_different(of: &Rehearsed, plan: &mut DayPlan) {
-    let factor = 1.0 + of.difference_percent / 100.0;
+    let factor = 1.0 + of.day.difference_percent / 100.0;
     for (index, setup) in plan.setups.iter_mut().enumerate() {
         if !is_other(&of.test_day.setups, index) {
             continue;
