@@ -39,4 +39,6 @@ pub mod simulate;
 
 pub mod report;
 
+pub mod page;
+
 pub mod cli;

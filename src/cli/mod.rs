@@ -17,6 +17,8 @@ mod passes;
 mod predict;
 
 mod rehearse;
+mod report;
+mod roads;
 
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
@@ -50,6 +52,8 @@ enum Command {
     Compare(compare::Arguments),
     Predict(predict::Arguments),
     Rehearse(rehearse::Arguments),
+    Report(report::Arguments),
+    Roads(roads::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -71,6 +75,8 @@ pub fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
         Command::Rehearse(arguments) => rehearse::run(arguments, &console),
+        Command::Report(arguments) => report::run(arguments, &console),
+        Command::Roads(arguments) => roads::run(arguments, &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,

@@ -72,6 +72,12 @@ impl Line {
         [self.latitude_deg[last], self.longitude_deg[last]]
     }
 
+    /// The nodes in metres east and north of the start.
+    pub fn east_north_m(&self) -> Vec<[f64; 2]> {
+        let start = self.nodes[0];
+        self.nodes.iter().map(|node| minus(*node, start)).collect()
+    }
+
     /// Bearing from start to finish at a distance from the start.
     pub fn bearing_at_rad(&self, distance_m: f64) -> f64 {
         self.bearing_rad[self.piece_at(distance_m)]

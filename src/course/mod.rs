@@ -21,6 +21,7 @@ mod middle;
 mod passes;
 pub mod port;
 mod refine;
+pub mod roads;
 mod runs;
 #[cfg(test)]
 mod tests;

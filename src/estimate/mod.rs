@@ -3,6 +3,9 @@
 pub mod braking;
 
 pub mod bends;
+
+pub mod both;
+
 pub mod budget;
 
 pub mod cells;

@@ -143,19 +143,21 @@ pub fn free(accounts: &[Account], covariance: &DMatrix<f64>) -> Option<FreeFit> 
         0 => accounts[row].air_j_m2,
         _ => accounts[row].rolling_j,
     });
-    let Fit {
-        parameters,
-        covariance,
-        ..
-    } = gls(&design, &y, covariance)?;
-    let (cda_sd, crr_sd) = (covariance[(0, 0)].sqrt(), covariance[(1, 1)].sqrt());
-    Some(FreeFit {
-        cda_m2: parameters[0],
-        cda_standard_uncertainty_m2: cda_sd,
-        crr: parameters[1],
-        crr_standard_uncertainty: crr_sd,
-        correlation: covariance[(0, 1)] / (cda_sd * crr_sd),
-    })
+    gls(&design, &y, covariance).map(|fit| FreeFit::of(&fit))
+}
+
+impl FreeFit {
+    /// Of a fit whose two parameters are drag area and rolling resistance.
+    pub(super) fn of(fit: &Fit) -> FreeFit {
+        let [cda_sd, crr_sd] = [0, 1].map(|index| fit.covariance[(index, index)].sqrt());
+        FreeFit {
+            cda_m2: fit.parameters[0],
+            cda_standard_uncertainty_m2: cda_sd,
+            crr: fit.parameters[1],
+            crr_standard_uncertainty: crr_sd,
+            correlation: fit.covariance[(0, 1)] / (cda_sd * crr_sd),
+        }
+    }
 }
 
 /// The virtual elevation at the cell edges, metres above the first edge, in the order ridden.

@@ -4,13 +4,14 @@
 //! within it do not repeat the mounting, so the block is what counts as one experiment.
 
 use super::budget::Said;
-use super::cells::{PassRide, Shift, accounts, ride_rig};
+use super::cells::{Account, PassRide, Shift, accounts, ride_rig};
 use super::comparison::{Comparison, Spread};
-use super::one_pass::{covariance, drag};
+use super::one_pass::{DragFit, covariance, drag};
 use super::rolling::{Rolling, WIND_WANDER_M_S};
 use super::welch::welch;
 use crate::course::Direction;
 use crate::test_day::{Setup, Shape};
+use nalgebra::{DMatrix, DVector};
 
 /// From one mounting of a set-up to the next: a rider gets back into position to 0.3 to 1.5 % of CdA. Judgement, no
 /// published source (METHOD 4 has 1 %; see `joint::prior`).
@@ -65,6 +66,8 @@ pub struct SetupDrag {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Averages {
     pub passes: Vec<PassDrag>,
+    /// The spread of passes as it is taken, over what their noise and the wind let expect.
+    pub spread_ratio: f64,
     pub blocks: Vec<BlockDrag>,
     /// One for each set-up; `None` where it has no usable pass.
     pub setups: Vec<Option<SetupDrag>>,
@@ -91,32 +94,20 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
     for (index, ride) in day.rides.iter().enumerate() {
         let setup = &day.setups[ride.setup];
         let account = accounts(ride, setup, day.course_length_m, shift);
-        let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
         let mass = ride_rig(ride, setup, shift).effective_mass_kg();
         let crr = setup.crr.value + rolling.shift + shift.crr;
-        let first = drag(
-            &account,
-            &covariance(ride, &account, mass, start, rolling.gust_q_m2_s),
-            crr,
-        )?;
-        let at = first.cda_m2.clamp(0.1, 0.9);
-        let fit = drag(
-            &account,
-            &covariance(ride, &account, mass, at, rolling.gust_q_m2_s),
-            crr,
-        )?;
-        let wander = 2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * at;
+        let fit = pass_drag(ride, &account, mass, rolling.gust_q_m2_s, crr)?;
         air_j_m2.push(account.iter().map(|a| a.air_j_m2).sum());
         passes.push(PassDrag {
             ride: index,
             cda_m2: fit.cda_m2,
-            standard_uncertainty_m2: fit.standard_uncertainty_m2.hypot(wander),
+            standard_uncertainty_m2: fit.standard_uncertainty_m2,
         });
     }
     if passes.is_empty() {
         return None;
     }
-    temper(day, &mut passes);
+    let spread_ratio = temper(day, &mut passes);
     let forward_over_reverse = if day.out_and_back() {
         direction_effect(day, &passes, &air_j_m2)
     } else {
@@ -126,14 +117,64 @@ pub fn averages(day: &Day, rolling: &Rolling, shift: &Shift) -> Option<Averages>
     let setups = (0..day.setups.len()).map(|s| setup(s, &blocks)).collect();
     Some(Averages {
         passes,
+        spread_ratio,
         blocks,
         setups,
         forward_over_reverse,
     })
 }
 
+/// Drag area of one pass with the rolling resistance held at `crr`: gusts, noise and the wind's wander from pass to
+/// pass in its uncertainty. `None` where it cannot be fitted.
+pub fn pass_drag(
+    ride: &PassRide,
+    account: &[Account],
+    effective_mass_kg: f64,
+    gust_q: f64,
+    crr: f64,
+) -> Option<DragFit> {
+    let (within, at) = within_pass(ride, account, effective_mass_kg, gust_q, crr)?;
+    let fit = drag(account, &within, crr)?;
+    Some(DragFit {
+        standard_uncertainty_m2: fit.standard_uncertainty_m2.hypot(wander_m2(ride, at)),
+        ..fit
+    })
+}
+
+/// Of the energies of a pass's cells, in J², the wind's wander included. Errors as [`pass_drag`].
+pub fn pass_covariance(
+    ride: &PassRide,
+    account: &[Account],
+    effective_mass_kg: f64,
+    gust_q: f64,
+    crr: f64,
+) -> Option<DMatrix<f64>> {
+    let (mut v, at) = within_pass(ride, account, effective_mass_kg, gust_q, crr)?;
+    let air = DVector::from_iterator(account.len(), account.iter().map(|a| a.air_j_m2));
+    v.ger(wander_m2(ride, at).powi(2), &air, &air, 1.0);
+    Some(v)
+}
+
+/// Gusts and noise within the pass, and the drag area at which they are taken.
+fn within_pass(
+    ride: &PassRide,
+    account: &[Account],
+    effective_mass_kg: f64,
+    gust_q: f64,
+    crr: f64,
+) -> Option<(DMatrix<f64>, f64)> {
+    let start = 0.30; // METHOD 4: the prior median; gust work is taken anew at the first answer.
+    let at_start = covariance(ride, account, effective_mass_kg, start, gust_q);
+    let at = drag(account, &at_start, crr)?.cda_m2.clamp(0.1, 0.9);
+    Some((covariance(ride, account, effective_mass_kg, at, gust_q), at))
+}
+
+fn wander_m2(ride: &PassRide, cda_m2: f64) -> f64 {
+    2.0 * WIND_WANDER_M_S / ride.mean_speed_m_s() * cda_m2
+}
+
 /// Moves the expected spread between passes toward the one seen among like passes of one block.
-fn temper(day: &Day, passes: &mut [PassDrag]) {
+fn temper(day: &Day, passes: &mut [PassDrag]) -> f64 {
     let (mut squares, mut freedom, mut expected) = (0.0, 0.0, 0.0);
     for (_, group) in groups(day, passes) {
         let mean = mean(group.iter().map(|p| p.cda_m2));
@@ -144,12 +185,14 @@ fn temper(day: &Day, passes: &mut [PassDrag]) {
         expected += pass.standard_uncertainty_m2.powi(2) / passes.len() as f64;
     }
     if expected <= 0.0 {
-        return;
+        return 1.0;
     }
     let seen = (SPREAD_PRIOR_PASSES * expected + squares) / (SPREAD_PRIOR_PASSES + freedom);
+    let spread_ratio = (seen / expected).sqrt();
     for pass in passes {
-        pass.standard_uncertainty_m2 *= (seen / expected).sqrt();
+        pass.standard_uncertainty_m2 *= spread_ratio;
     }
+    spread_ratio
 }
 
 type Key = (usize, Direction);

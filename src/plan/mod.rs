@@ -18,6 +18,8 @@ pub mod rehearse;
 
 mod ride;
 
+pub mod roads;
+
 pub mod schedule;
 
 mod wind;

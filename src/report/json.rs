@@ -4,11 +4,13 @@ mod days;
 mod joined;
 mod predict;
 mod rehearse;
+mod roads;
 mod sensors;
 
 pub use days::compare_days;
 pub use predict::predict;
 pub use rehearse::rehearse;
+pub use roads::roads;
 
 use crate::course::{Course, NearPass, Pass};
 use crate::recording::Recording;
@@ -16,7 +18,7 @@ use crate::streams::{SpeedSource, Streams};
 use crate::study::{Compared, PassResult, Stopwatched, Surveyed};
 use crate::test_day::Setup;
 use crate::units::utc_text;
-use crate::verdict::{About, Cause, Estimated, Finding, Line, NullTest, Worth};
+use crate::verdict::{About, Cause, Estimated, Finding, Line, Looks, NullTest, Says, Worth};
 use serde_json::{Map, Value, json};
 
 const SCHEMA: u32 = 1;
@@ -271,7 +273,7 @@ fn comparison(finding: &Finding, account: Option<&Stopwatched>, names: &[Setup])
     let mut watts = Map::new();
     watts.insert("speed_m_s".into(), number(finding.speed_m_s));
     watts.extend(worth(&finding.watts));
-    json!({
+    let mut value = json!({
         "setup": names[finding.setup].name,
         "baseline": names[finding.baseline].name,
         "about": match finding.about {
@@ -295,6 +297,25 @@ fn comparison(finding: &Finding, account: Option<&Stopwatched>, names: &[Setup])
         "null_test_says": finding.null_test.as_ref().map_or(Value::Null, null_test),
         "stopwatch": account.map_or(Value::Null, stopwatch),
         "pass_average": {"cda_change_percent": estimated(&finding.pass_average_percent)},
+    });
+    if let (Value::Object(map), Some(seen)) = (&mut value, &finding.looks) {
+        map.insert("looks".into(), looks(seen));
+    }
+    value
+}
+
+fn looks(looks: &Looks) -> Value {
+    json!({
+        "planned": looks.planned,
+        "done": looks.done,
+        "level_percent": number(looks.level_percent),
+        "interval_percent": interval(looks.interval_percent),
+        "more_blocks": match looks.says {
+            Says::Resolved | Says::Small => json!(0),
+            Says::More(more) => json!(more),
+            Says::Hardly(_) | Says::NotResolved => Value::Null,
+        },
+        "says": looks.says.in_words(),
     })
 }
 

@@ -1,28 +1,31 @@
 //! Text for a terminal: the answer first, then set-ups, passes, what to mind, and what it all rests on.
 
-mod answer;
+pub mod answer;
 
 mod days;
 
 mod inspect;
 
-mod passes;
+pub mod passes;
 
 mod predict;
 
 mod rehearse;
 
-mod setups;
+mod roads;
 
-mod stopwatch;
+pub mod setups;
+
+pub mod stopwatch;
 
 pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 pub use predict::{Foretold, assumptions, predict};
 pub use rehearse::rehearse;
+pub use roads::roads;
 
-use super::table::table;
+use super::sheet::Sheet;
 use super::words::{count, listed, real_minus, sentence, signed, wrapped};
 use crate::course::Course;
 use crate::estimate::budget::BudgetLine;
@@ -32,7 +35,7 @@ use crate::units::M_S_PER_KM_H;
 use crate::verdict::Finding;
 use crate::warning::Warning;
 
-fn km_h(speed_m_s: f64) -> f64 {
+pub fn km_h(speed_m_s: f64) -> f64 {
     speed_m_s / M_S_PER_KM_H
 }
 
@@ -43,27 +46,27 @@ pub fn compare(compared: &Compared, width: usize) -> String {
         parts.push(wrapped(title, width));
     }
     parts.push(answer::answer(compared, width));
-    parts.extend(answer::differences(compared, width));
+    parts.extend(answer::differences(compared).map(|all| all.text(width)));
     parts.extend(stopwatch::stopwatch(compared, width));
     parts.push(setups::setups(compared, width));
     parts.push(course(&compared.surveyed, climb_uncertainty_m(compared), width));
     parts.push(passes::fitted(compared, width));
     parts.extend(passes::near_passes(&compared.surveyed, width));
     parts.extend(warnings(&compared.warnings, width));
-    parts.extend(budget(compared, width));
+    parts.extend(budget(compared, MOST_INPUTS).map(|sheet| sheet.text(width)));
     parts.push(rests_on(compared, width));
     parts.join("\n\n")
 }
 
 /// The letter by which tables name a set-up: A, B, … Z, then by number.
-fn letter(setup: usize) -> String {
+pub fn letter(setup: usize) -> String {
     match u8::try_from(setup).ok().filter(|index| *index < 26) {
         Some(index) => char::from(b'A' + index).to_string(),
         None => format!("{}", setup + 1),
     }
 }
 
-fn shape_text(shape: Shape) -> &'static str {
+pub fn shape_text(shape: Shape) -> &'static str {
     match shape {
         Shape::OneWay => "one way",
         Shape::OutAndBack => "out and back",
@@ -75,7 +78,7 @@ fn position(deg: [f64; 2]) -> String {
     format!("[{:.5}, {:.5}]", deg[0], deg[1])
 }
 
-fn climb_uncertainty_m(compared: &Compared) -> Option<f64> {
+pub fn climb_uncertainty_m(compared: &Compared) -> Option<f64> {
     compared
         .budget
         .iter()
@@ -84,6 +87,11 @@ fn climb_uncertainty_m(compared: &Compared) -> Option<f64> {
 }
 
 fn course(surveyed: &Surveyed, climb_uncertainty_m: Option<f64>, width: usize) -> String {
+    wrapped(&course_said(surveyed, climb_uncertainty_m, true), width)
+}
+
+/// `places`: with its positions.
+pub fn course_said(surveyed: &Surveyed, climb_uncertainty_m: Option<f64>, places: bool) -> String {
     let Course {
         shape,
         found,
@@ -106,22 +114,24 @@ fn course(surveyed: &Surveyed, climb_uncertainty_m: Option<f64>, width: usize) -
         "from test.toml"
     };
     let mut text = format!(
-        "Course ({origin}): {}, {:.0} m{climb}. Start {}",
+        "Course ({origin}): {}, {:.0} m{climb}.",
         shape_text(*shape),
         surveyed.ridden.course.length_m(),
-        position(line.start_deg())
     );
-    if *shape != Shape::Loop {
-        text.push_str(&format!(", finish {}", position(line.finish_deg())));
+    if places {
+        text.push_str(&format!(" Start {}", position(line.start_deg())));
+        if *shape != Shape::Loop {
+            text.push_str(&format!(", finish {}", position(line.finish_deg())));
+        }
+        text.push('.');
     }
-    text.push('.');
     if *roll_backs > 0 {
         text.push_str(&format!(
             " Rolled back {}, not counted.",
             count(*roll_backs, "time")
         ));
     }
-    for place in lap_mark_places {
+    for place in lap_mark_places.iter().filter(|_| places) {
         let at = place
             .distance_m
             .map_or(String::new(), |d| format!(", {d:.0} m from the start"));
@@ -131,33 +141,47 @@ fn course(surveyed: &Surveyed, climb_uncertainty_m: Option<f64>, width: usize) -
             position([place.latitude_deg, place.longitude_deg])
         ));
     }
-    wrapped(&text, width)
+    text
 }
 
-/// The inputs that weigh most on CdA.
-fn budget(compared: &Compared, width: usize) -> Option<String> {
-    const MOST: usize = 6;
+/// As many inputs as a terminal has room for.
+const MOST_INPUTS: usize = 6;
+
+/// The inputs that weigh most on the first change, or on CdA where nothing is compared, with the size of that.
+pub fn weightiest(compared: &Compared) -> Vec<(&BudgetLine, f64)> {
     let first = compared.findings.first();
     let baseline = first.map_or(0, |f| f.baseline);
-    let mut lines: Vec<_> = compared
-        .budget
-        .iter()
-        .filter(|l| l.effect_cda_m2[baseline].is_finite())
-        .collect();
-    let change =
-        |line: &BudgetLine, f: &Finding| line.effect_log_ratio[f.setup] - line.effect_log_ratio[f.baseline];
     let size = |line: &BudgetLine| match first {
         Some(f) => change(line, f).abs(),
         None => line.effect_cda_m2[baseline].abs(),
     };
-    lines.sort_by(|a, b| size(b).total_cmp(&size(a)));
+    let known = |line: &&BudgetLine| line.effect_cda_m2[baseline].is_finite();
+    let mut lines: Vec<_> = compared
+        .budget
+        .iter()
+        .filter(known)
+        .map(|line| (line, size(line)))
+        .collect();
+    lines.sort_by(|a, b| b.1.total_cmp(&a.1));
+    lines
+}
+
+fn change(line: &BudgetLine, f: &Finding) -> f64 {
+    line.effect_log_ratio[f.setup] - line.effect_log_ratio[f.baseline]
+}
+
+/// `None` where there is none.
+pub fn budget(compared: &Compared, most: usize) -> Option<Sheet> {
+    let first = compared.findings.first();
+    let baseline = first.map_or(0, |f| f.baseline);
+    let lines = weightiest(compared);
     if lines.is_empty() {
         return None;
     }
     let rows = lines
         .into_iter()
-        .take(MOST)
-        .map(|line| {
+        .take(most)
+        .map(|(line, _)| {
             let mut row = vec![
                 named(line, compared),
                 known_to(line.input, line.standard_uncertainty, line.unit),
@@ -172,11 +196,11 @@ fn budget(compared: &Compared, width: usize) -> Option<String> {
     let mut header = vec!["what is uncertain", "known to ±", "moves CdA m²"];
     let moved = first.map(|f| format!("the change, {} to {}, %", letter(f.baseline), letter(f.setup)));
     header.extend(moved.as_deref());
-    Some(table(&header, &[0], rows, width))
+    Some(Sheet::new(&header, &[0], rows))
 }
 
 /// The input, with the set-up that alone has it.
-fn named(line: &BudgetLine, compared: &Compared) -> String {
+pub fn named(line: &BudgetLine, compared: &Compared) -> String {
     let setup = line.of_setup.and_then(|setup| compared.setups.get(setup));
     match setup {
         Some(setup) => line.input.replace("one set-up", &format!("'{}'", setup.name)),
@@ -212,33 +236,31 @@ fn warnings(warnings: &[Warning], width: usize) -> Option<String> {
     }
     let lines: Vec<String> = warnings
         .iter()
-        .map(|w| {
-            listed(
-                &format!(
-                    "{}. {}",
-                    sentence(&real_minus(&w.message)),
-                    sentence(&w.next_step)
-                ),
-                width,
-            )
-        })
+        .map(|w| listed(&format!("{}. {}", seen(w), sentence(&w.next_step)), width))
         .collect();
     Some(format!("To mind:\n{}", lines.join("\n")))
 }
 
+/// What a warning says, without its next step and its full stop.
+pub fn seen(warning: &Warning) -> String {
+    sentence(&real_minus(&warning.message))
+}
+
 fn rests_on(compared: &Compared, width: usize) -> String {
+    let lines: Vec<String> = ground(compared).iter().map(|line| listed(line, width)).collect();
+    let heading = "What it rests on (±: standard uncertainty; in brackets: key of test.toml):";
+    format!("{}\n{}", wrapped(heading, width), lines.join("\n"))
+}
+
+/// Sentences of what the numbers rest on.
+pub fn ground(compared: &Compared) -> Vec<String> {
     let fit = sentence(&real_minus(&compared.fit.sentence));
     let air = format!(
         "Air density {:.4} ± {:.4} kg/m³ ({}).",
         compared.air.density_kg_m3, compared.air.density_standard_uncertainty_kg_m3, compared.air_source
     );
-    let mut lines = vec![listed(&fit, width), listed(&air, width)];
-    lines.extend(
-        compared
-            .assumptions
-            .iter()
-            .map(|assumption| listed(assumption, width)),
-    );
-    let heading = "What it rests on (±: standard uncertainty; in brackets: key of test.toml):";
-    format!("{}\n{}", wrapped(heading, width), lines.join("\n"))
+    [fit, air]
+        .into_iter()
+        .chain(compared.assumptions.iter().cloned())
+        .collect()
 }

@@ -1,6 +1,7 @@
 //! Estimates → set-ups with their combined uncertainty, and every pair compared.
 
 use super::distrust::same_thing;
+use super::looks::Order;
 use super::yaw::Yaw;
 use super::{SetupResult, Surveyed};
 use crate::air::AirState;
@@ -141,6 +142,7 @@ pub(super) fn findings(
     results: &[SetupResult],
     at_work: &AtWork,
     test_day: &TestDay,
+    order: Option<&Order>,
 ) -> Vec<Finding> {
     let ridden: Vec<usize> = (0..of.day.setups.len())
         .filter(|s| of.averages.setups[*s].is_some())
@@ -172,6 +174,10 @@ pub(super) fn findings(
         .iter()
         .map(|(pair, at)| {
             let mut finding = judge(pair, at);
+            let of_pair = [pair.tested.setup, pair.tested.baseline];
+            if let Some(schedule) = order.and_then(|order| order.schedule(of_pair)) {
+                finding = finding.looked_at(&pair.tested, &schedule, at.smallest_difference_percent);
+            }
             if let Some(level) = level {
                 finding = finding.holding_together(&pair.tested, level);
             }

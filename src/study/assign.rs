@@ -13,6 +13,9 @@ const NAMED_WITHIN_S: f64 = 5.0;
 /// What is left between two cuts is fitted only where it is longer: the speed at its ends would make most of it.
 const SHORTEST_PART_M: f64 = 30.0;
 
+/// A look is taken when a block is done: what is looked at in between would be one look more than was planned.
+const WAITS: &str = "its block is under way, and the day is looked at after whole blocks";
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Assigned {
     /// One for each pass of the course.
@@ -32,6 +35,19 @@ pub struct Place {
 }
 
 impl Assigned {
+    /// The passes that the user left out as if they counted, and no others.
+    pub fn only_left_out(&self) -> Assigned {
+        let passes = self.passes.iter().map(|place| Place {
+            setup: place.left_out.as_ref().and(place.setup),
+            left_out: None,
+            ..place.clone()
+        });
+        Assigned {
+            passes: passes.collect(),
+            ..self.clone()
+        }
+    }
+
     /// When what was noted before a block was read: at the start of its first pass, at `from` where it has none.
     /// `number`: from 0. `None`: a count of passes that were not ridden. [unix s]
     pub fn noted_at_s(&self, day: &TestDay, ridden: &Ridden, number: usize) -> Option<f64> {
@@ -98,7 +114,7 @@ pub fn assign(day: &TestDay, ridden: &Ridden, test_toml: &Path) -> Result<Assign
         }
     } else {
         by_times(day, &ridden.passes, &mut places);
-        by_counts(day, ridden, &mut places, test_toml, &mut faults);
+        by_counts(day, ridden, &mut places, test_toml, &mut faults, &mut warnings);
         outside(&places, ridden, &mut warnings);
     }
     for exclude in &day.excludes {
@@ -202,6 +218,7 @@ fn by_counts(
     places: &mut [Place],
     test_toml: &Path,
     faults: &mut Vec<Fault>,
+    warnings: &mut Vec<Warning>,
 ) {
     let counts: Vec<(usize, usize)> = day
         .blocks
@@ -217,29 +234,78 @@ fn by_counts(
     }
     let free: Vec<usize> = (0..places.len()).filter(|i| places[*i].block.is_none()).collect();
     let wanted: usize = counts.iter().map(|(_, count)| count).sum();
-    if wanted != free.len() {
+    let under_way = free.len() < wanted && day.plan.is_some();
+    if wanted != free.len() && !under_way {
         faults.push(not_adding_up(
             wanted,
             free.len(),
             ridden,
             test_toml,
             day.blocks[counts[0].0].line,
+            day.plan.is_none(),
         ));
         return;
     }
+    let waits = day.plan.as_ref().is_some_and(|plan| plan.look_after_every_block);
     let mut next = free.into_iter();
+    let mut to_come = Vec::new();
     for (number, count) in counts {
-        for index in next.by_ref().take(count) {
-            places[index] = Place {
+        let own: Vec<usize> = next.by_ref().take(count).collect();
+        if own.len() < count {
+            to_come.push((number, own.len(), count));
+        }
+        for index in &own {
+            places[*index] = Place {
                 block: Some(number),
                 setup: day.blocks[number].setup,
-                left_out: None,
+                left_out: (waits && own.len() < count).then(|| WAITS.to_string()),
             };
         }
     }
+    warnings.extend(blocks_to_come(&to_come, waits));
 }
 
-fn not_adding_up(wanted: usize, found: usize, ridden: &Ridden, test_toml: &Path, line: usize) -> Fault {
+/// `to_come`: number of the block from 0, passes ridden, passes planned.
+fn blocks_to_come(to_come: &[(usize, usize, usize)], waits: bool) -> Option<Warning> {
+    let &(first, ridden, planned) = to_come.first()?;
+    let last = to_come.last()?.0;
+    let still = |from: usize| match last + 1 - from {
+        0 => String::new(),
+        1 => format!("block {from} is still to come", from = from + 1),
+        _ => format!("blocks {} to {} are still to come", from + 1, last + 1),
+    };
+    let message = if ridden == 0 {
+        still(first)
+    } else {
+        let counts = if waits { " and does not count yet" } else { "" };
+        let under_way = format!(
+            "block {} is under way, {ridden} of {planned} passes{counts}",
+            first + 1
+        );
+        let rest = still(first + 1);
+        if rest.is_empty() {
+            under_way
+        } else {
+            format!("{under_way}; {rest}")
+        }
+    };
+    Some(Warning::new(
+        "blocks to come",
+        message,
+        "Ride on as planned; for a day that is over, write into test.toml the blocks and passes that were ridden.",
+    ))
+}
+
+const COUNT_THEM: &str = "Look at `stillair passes`, and count every pass found: warm-up and ride home go into blocks with setup = \"none\"; or give from and to times.";
+
+fn not_adding_up(
+    wanted: usize,
+    found: usize,
+    ridden: &Ridden,
+    test_toml: &Path,
+    line: usize,
+    over: bool,
+) -> Fault {
     let near = match ridden.near_passes.as_slice() {
         [] => String::new(),
         near => format!(
@@ -256,7 +322,11 @@ fn not_adding_up(wanted: usize, found: usize, ridden: &Ridden, test_toml: &Path,
             "the blocks add up to {wanted} passes, but {found} were found{}{near}",
             if found == 0 { String::new() } else { format!(", starting at {}", starts(ridden)) },
         ),
-        "Look at `stillair passes`, and count every pass found: warm-up and ride home go into blocks with setup = \"none\"; or give from and to times.",
+        if over && found < wanted {
+            format!("{COUNT_THEM} For a day that is not over, write a [plan] table: the blocks to come are then waited for.")
+        } else {
+            COUNT_THEM.to_string()
+        },
     )
     .in_file(test_toml)
     .at(format!("line {line}, [[block]]"))

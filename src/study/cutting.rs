@@ -62,6 +62,8 @@ impl Cutting<'_> {
                 kept,
                 flags,
                 cda_m2: None,
+                left_out_cda_m2: None,
+                both: None,
                 still_air_time_s: None,
                 judged: None,
                 elevation: None,

@@ -146,7 +146,8 @@ fn no_speed(streams: &Streams) -> Fault {
     .in_file(&streams.file)
 }
 
-fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
+/// In order of name.
+pub(super) fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let unreadable = |error: std::io::Error| {
         let (what, next) = match error.kind() {
             std::io::ErrorKind::NotFound => (
@@ -176,7 +177,7 @@ fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-fn no_recording(folder: &Path) -> Fault {
+pub(super) fn no_recording(folder: &Path) -> Fault {
     Fault::new(
         "the folder holds no recording",
         "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",

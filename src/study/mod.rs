@@ -2,6 +2,8 @@
 
 mod air_speed;
 
+mod alone;
+
 mod altitude_lag;
 
 mod answer;
@@ -22,11 +24,15 @@ mod elevations;
 
 mod excess;
 
+mod files;
+
 mod flags;
 
 mod gather;
 
 mod inputs;
+
+mod looks;
 
 mod power_delay;
 
@@ -37,6 +43,8 @@ mod predict;
 mod prepare;
 
 mod remarks;
+
+mod roads;
 
 mod result;
 
@@ -63,6 +71,7 @@ mod surface;
 mod yaw;
 
 pub use answer::{about, tested};
+pub use files::{FileDigest, digests};
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};
 
@@ -77,6 +86,8 @@ pub use stopwatch::Stopwatched;
 pub use yaw::Yaw;
 
 pub use speed_scale::{Common, Own, SpeedScales};
+
+pub use roads::{Ridden as RiddenRoads, ridden as ridden_roads};
 
 pub use result::{Basis, Compared, Elevations, FitEnd, PassResult, PowerDelay, SetupResult, Surveyed};
 
@@ -183,6 +194,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         slow_places,
         averages,
         mut passes,
+        left_out,
         airs,
         zeros,
         speed_scales,
@@ -233,6 +245,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         };
         result.still_air_time_s = still_air_time_s(course, ride.direction, &rig, &at_work.still_air);
     }
+    alone::beside(&left_out, &day, &averages, &rolling, &mut passes);
     for whole in &whole {
         let result = &mut passes[whole.pass];
         let fitted = rides.iter().find(|ride| ride.pass == whole.pass);
@@ -252,6 +265,7 @@ fn answered(prepared: Prepared, told: &Told) -> Result<Compared> {
         &setup_results,
         &at_work,
         &surveyed.test_day,
+        looks::order(&surveyed.test_day, &passes).as_ref(),
     );
     let known = stopwatch::Known {
         day: &day,

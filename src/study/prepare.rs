@@ -34,6 +34,8 @@ pub struct Prepared {
     pub slow_places: Vec<SlowPlace>,
     pub(super) averages: Averages,
     pub(super) passes: Vec<PassResult>,
+    /// Passes that are left out, for their own sake.
+    pub(super) left_out: Vec<PassRide>,
     pub(super) airs: Vec<Air>,
     pub(super) zeros: PowerZeros,
     pub speed_scales: SpeedScales,
@@ -123,6 +125,11 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let whole = cutting.whole(&surveyed, &in_step);
     let slow_places = brakes(&surveyed, &mut rides, &mut passes);
     other_lines(&rides, &surveyed.ridden, &mut passes);
+    let only_left_out = Cutting {
+        assigned: &assigned.only_left_out(),
+        ..cutting
+    };
+    let (left_out, _) = only_left_out.rides(&surveyed, &in_step);
     if rides.is_empty() {
         return Err(nothing_usable(&surveyed, &passes));
     }
@@ -141,6 +148,7 @@ pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
         slow_places,
         averages,
         passes,
+        left_out,
         airs,
         zeros,
         speed_scales,

@@ -6,6 +6,7 @@ use super::yaw::Yaw;
 use crate::air::AirState;
 use crate::course::Ridden;
 use crate::error::Fault;
+use crate::estimate::both::Both;
 use crate::estimate::budget::BudgetLine;
 use crate::estimate::joint::Joint;
 use crate::estimate::plain::Averages;
@@ -40,7 +41,12 @@ pub struct PassResult {
     pub setup: Option<usize>,
     pub kept: bool,
     pub flags: Vec<String>,
+    /// Value and standard uncertainty, of what differs between passes only.
     pub cda_m2: Option<(f64, f64)>,
+    /// The same of a pass that is left out, to stand beside the others; nothing rests on it.
+    pub left_out_cda_m2: Option<(f64, f64)>,
+    /// Where its drag area and rolling resistance can lie together.
+    pub both: Option<Both>,
     pub still_air_time_s: Option<f64>,
     /// As the whole day sees it; `None` unless it was fitted.
     pub judged: Option<PassSeen>,
@@ -71,6 +77,14 @@ pub struct Elevations {
     pub shared_m: Vec<f64>,
     /// Root mean square of what each cell has left over, with its mean taken out; `None` for a pass that is left out.
     pub left_over_m: Option<f64>,
+}
+
+impl Elevations {
+    /// Virtual less shared elevation, m, at each edge: what has gathered up to there and is not explained.
+    pub fn apart_m(&self) -> Vec<f64> {
+        let both = self.virtual_m.iter().zip(&self.shared_m);
+        both.map(|(own, shared)| own - shared).collect()
+    }
 }
 
 #[derive(Debug, Clone, PartialEq)]

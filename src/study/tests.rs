@@ -111,6 +111,48 @@ fn blocks_that_do_not_add_up_name_both_counts_and_the_line() {
     assert!(none.to_string().contains("no [[block]] says which"), "{none}");
 }
 
+fn planned(text: &str) -> Option<crate::test_day::Planned> {
+    crate::test_day::parse(Path::new("test.toml"), text).unwrap().plan
+}
+
+/// With a plan the day may not be over: ten and twelve passes are planned, eight are ridden.
+#[test]
+fn blocks_of_a_plan_that_are_not_ridden_yet_are_waited_for() {
+    let with = |plan: &'static str, last: usize| {
+        assigned(move |day| {
+            day.plan = planned(plan);
+            day.blocks[3].extent = Extent::Passes(last);
+            day.blocks.push(block(Some(1), Extent::Passes(2)));
+        })
+        .unwrap()
+    };
+    let whole = with("[plan]\n", 2);
+    assert_eq!(letters(&whole), "AABBBBAA");
+    assert_eq!(whole.warnings[0].kind, "blocks to come");
+    assert_eq!(whole.warnings[0].message, "block 5 is still to come");
+    let waiting = |found: &Assigned| found.passes.iter().filter(|p| p.left_out.is_some()).count();
+    let partly = with("[plan]\n", 4);
+    assert_eq!(waiting(&partly), 0);
+    assert_eq!(
+        partly.warnings[0].message,
+        "block 4 is under way, 2 of 4 passes; block 5 is still to come"
+    );
+    // Looked at after whole blocks: the passes of this one wait.
+    let looked = with("[plan]\nlook_after_every_block = true\n", 4);
+    assert_eq!(waiting(&looked), 2);
+    assert!(looked.passes[6].left_out.is_some() && looked.passes[7].left_out.is_some());
+    let too_many = assigned(|day| {
+        day.plan = planned("[plan]\n");
+        day.blocks.pop();
+    });
+    assert!(
+        too_many
+            .unwrap_err()
+            .to_string()
+            .contains("add up to 6 passes, but 8")
+    );
+}
+
 /// The promise of the interface: by start time within 5 s; a number with a remark.
 #[test]
 fn passes_are_left_out_by_time_or_by_number() {

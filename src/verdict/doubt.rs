@@ -86,6 +86,7 @@ pub fn as_null_test(finding: Finding) -> Finding {
     let change = finding.tested_percent();
     Finding {
         call: Call::NotResolved,
+        looks: None,
         null_test: Some(NullTest {
             change_percent: change.value,
             standard_uncertainty_percent: change.standard_uncertainty,

@@ -1,6 +1,7 @@
 //! A comparison put into the words and units a rider can use.
 
 use super::doubt::NullTest;
+use super::looks::Looks;
 use super::power::blocks_to_resolve;
 use crate::estimate::comparison::Comparison;
 use crate::physics::{RelativeWind, Rig, Surroundings, crank_power_w, steady_speed_m_s};
@@ -11,7 +12,7 @@ pub const LEVEL: f64 = 0.90;
 pub const STATED_SPEED_M_S: f64 = 40.0 / 3.6;
 const STATED_DISTANCE_M: f64 = 40_000.0;
 /// The chance with which more blocks should resolve the difference the rider cares about.
-const CHANCE: f64 = 0.80;
+pub(super) const CHANCE: f64 = 0.80;
 /// More blocks than this nobody rides.
 const MOST_BLOCKS: usize = 100;
 
@@ -31,6 +32,15 @@ pub enum Call {
 }
 
 impl Call {
+    /// By what the interval of a ratio leaves room for.
+    pub(super) fn of(interval: Option<[f64; 2]>) -> Call {
+        match interval {
+            Some([_, high]) if high < 1.0 => Call::LowerDrag,
+            Some([low, _]) if low > 1.0 => Call::HigherDrag,
+            _ => Call::NotResolved,
+        }
+    }
+
     /// As in the JSON.
     pub fn as_text(self) -> &'static str {
         match self {
@@ -111,6 +121,8 @@ pub struct Finding {
     pub interval_90_all_pairs_percent: Option<[f64; 2]>,
     /// Where both are the same thing under two names; then there is no call.
     pub null_test: Option<NullTest>,
+    /// Where the plan is to look after every block: `call` and `known_to_be_small` are then those of this look.
+    pub looks: Option<Looks>,
 }
 
 impl Finding {
@@ -145,11 +157,7 @@ pub fn judge(pair: &Pair, at: &At) -> Finding {
     let ratio = comparison.ratio();
     let interval = comparison.ratio_interval(LEVEL);
     let small = at.smallest_difference_percent;
-    let call = match interval {
-        Some([_, high]) if high < 1.0 => Call::LowerDrag,
-        Some([low, _]) if low > 1.0 => Call::HigherDrag,
-        _ => Call::NotResolved,
-    };
+    let call = Call::of(interval);
     let known_to_be_small =
         interval.is_some_and(|[low, high]| percent(low) > -small && percent(high) < small);
     // Šidák: independent intervals at this level hold together at LEVEL; positively dependent ones more often.
@@ -181,6 +189,7 @@ pub fn judge(pair: &Pair, at: &At) -> Finding {
             .then(|| comparison.ratio_interval(together).map(|i| i.map(percent)))
             .flatten(),
         null_test: None,
+        looks: None,
     }
 }
 
@@ -191,7 +200,7 @@ const UNCHANGED: Estimated = Estimated {
     interval_90: None,
 };
 
-fn percent(ratio: f64) -> f64 {
+pub(super) fn percent(ratio: f64) -> f64 {
     100.0 * (ratio - 1.0)
 }
 
@@ -260,7 +269,12 @@ fn seconds_more(at: &At, about: About, ratio: f64) -> f64 {
         })
 }
 
-fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percent: f64) -> Option<usize> {
+pub(super) fn more_blocks(
+    comparison: &Comparison,
+    call: Call,
+    small: bool,
+    smallest_percent: f64,
+) -> Option<usize> {
     if call != Call::NotResolved || small {
         return Some(0);
     }
@@ -275,4 +289,4 @@ fn more_blocks(comparison: &Comparison, call: Call, small: bool, smallest_percen
 
 #[cfg(test)]
 #[path = "finding_tests.rs"]
-mod tests;
+pub(super) mod tests;

@@ -33,6 +33,11 @@ fn told(comparison: &Comparison, at: &At) -> Finding {
     judge(&pair, at)
 }
 
+/// Of one pair.
+pub fn told_of(comparison: &Comparison) -> Finding {
+    told(comparison, &at(1))
+}
+
 /// Spread of the log ratio with so many degrees of freedom that Student's t is normal.
 fn of(ratio: f64, standard_uncertainty: f64) -> Comparison {
     Comparison {

@@ -6,6 +6,8 @@ mod doubt;
 
 mod finding;
 
+mod looks;
+
 mod power;
 
 mod road;
@@ -19,6 +21,7 @@ pub use doubt::{
     LARGEST_PERCENT, NullTest, as_null_test, change_if_all_drag_percent, stopwatch_misleads, too_good,
 };
 pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
+pub use looks::{Look, Looks, Says, Schedule};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use road::{Stretch, road};
 pub use still_air::{StillAir, still_air_time_s};

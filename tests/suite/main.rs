@@ -34,6 +34,8 @@ mod recordings;
 
 mod rehearse;
 
+mod report;
+
 mod streams;
 
 mod stopwatch;

@@ -10,8 +10,8 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 7] = [
-    "demo", "new", "inspect", "passes", "compare", "predict", "rehearse",
+const COMMANDS: [&str; 9] = [
+    "demo", "new", "inspect", "passes", "compare", "predict", "rehearse", "roads", "report",
 ];
 
 #[test]

@@ -1,15 +1,24 @@
 //! The answer in sentences, and the numbers behind them.
 
-use super::super::table::table;
+use super::super::sheet::Sheet;
 use super::super::words::{count, signed, signed_range, size_range, wrapped};
 use super::{km_h, letter};
 use crate::study::Compared;
 use crate::test_day::Setup;
-use crate::verdict::{About, Call, Estimated, Finding, Worth};
+use crate::verdict::{About, Call, Estimated, Finding, Looks, Worth};
 
 /// A sentence for each pair of set-ups, and with several one of chances; or one about a set-up that stands alone.
 pub fn answer(compared: &Compared, width: usize) -> String {
-    let sentences: Vec<String> = match compared.findings.as_slice() {
+    sentences(compared)
+        .iter()
+        .map(|s| wrapped(s, width))
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// The same, one by one.
+pub fn sentences(compared: &Compared) -> Vec<String> {
+    match compared.findings.as_slice() {
         [] => vec![alone(compared)],
         all => {
             // A null test that fails is read before what it casts doubt on.
@@ -23,12 +32,7 @@ pub fn answer(compared: &Compared, width: usize) -> String {
                 .chain(lowest(compared))
                 .collect()
         }
-    };
-    sentences
-        .iter()
-        .map(|s| wrapped(s, width))
-        .collect::<Vec<_>>()
-        .join("\n")
+    }
 }
 
 fn alone(compared: &Compared) -> String {
@@ -61,6 +65,9 @@ pub(super) fn about(finding: &Finding, names: &[Setup], small: f64) -> String {
         Call::LowerDrag | Call::HigherDrag => resolved(finding, name, base),
         Call::NotResolved => not_resolved(finding, name, base, small),
     };
+    if let (Call::LowerDrag | Call::HigherDrag, Some(looks)) = (finding.call, &finding.looks) {
+        text.push_str(&format!(" {}", looked(looks)));
+    }
     if let (true, Some(together)) = (
         finding.resolved_only_alone(),
         finding.interval_90_all_pairs_percent,
@@ -142,12 +149,36 @@ fn not_resolved(finding: &Finding, name: &str, base: &str, small: f64) -> String
     );
     if finding.known_to_be_small {
         return format!(
-            "Not resolved, and small: {read}; {between}, and either way it is below the {small} % that matter to you."
+            "Not resolved, and small: {read}; {between}, and either way it is below the {small} % that matter to you.{}",
+            finding
+                .looks
+                .as_ref()
+                .map_or(String::new(), |looks| format!(" {}", looked(looks)))
         );
+    }
+    if let Some(looks) = &finding.looks {
+        return format!("Not resolved: {read}; {between}. {}", looked(looks));
     }
     format!(
         "Not resolved: {read}, but {between}. {}",
         more_blocks(finding, small)
+    )
+}
+
+/// After so many of the planned looks: what to do now.
+fn looked(looks: &Looks) -> String {
+    let interval = looks.interval_percent.map_or(String::new(), |interval| {
+        format!(
+            " ({:.1} % interval {} %)",
+            looks.level_percent,
+            signed_range(interval, 1)
+        )
+    });
+    format!(
+        "Look {} of {}{interval}: {}.",
+        looks.done,
+        looks.planned,
+        looks.says.in_words()
     )
 }
 
@@ -170,11 +201,28 @@ fn more_blocks(finding: &Finding, small: f64) -> String {
 }
 
 /// One pair has a table of its own; of several, each is a row.
-pub fn differences(compared: &Compared, width: usize) -> Option<String> {
+pub struct Differences {
+    /// Before the table.
+    pub heading: Option<String>,
+    pub sheet: Sheet,
+    pub note: String,
+}
+
+pub fn differences(compared: &Compared) -> Option<Differences> {
     match compared.findings.as_slice() {
         [] => None,
-        [only] => Some(one_pair(only, compared, width)),
-        all => Some(all_pairs(all, width)),
+        [only] => Some(one_pair(only, compared)),
+        all => Some(all_pairs(all)),
+    }
+}
+
+impl Differences {
+    pub fn text(self, width: usize) -> String {
+        let heading = self.heading.map(|heading| wrapped(&heading, width));
+        let parts = heading
+            .into_iter()
+            .chain([self.sheet.text(width), wrapped(&self.note, width)]);
+        parts.collect::<Vec<_>>().join("\n")
     }
 }
 
@@ -182,7 +230,7 @@ fn range(interval: Option<[f64; 2]>, decimals: usize) -> String {
     interval.map_or("not known".to_string(), |i| signed_range(i, decimals))
 }
 
-fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
+fn one_pair(f: &Finding, compared: &Compared) -> Differences {
     let names = &compared.surveyed.test_day.setups;
     let uncertainty =
         |u: Option<f64>, decimals: usize| u.map_or("?".to_string(), |u| format!("{u:.decimals$}"));
@@ -244,21 +292,17 @@ fn one_pair(f: &Finding, compared: &Compared, width: usize) -> String {
         letter(f.setup),
         names[f.setup].name
     );
-    format!(
-        "{}\n{}\n{}",
-        wrapped(&heading, width),
-        table(&["change", "estimate", "±", "90 % interval"], &[0], rows, width),
-        wrapped(
-            &format!(
-                "Chance that {} has less {}: {}. Verdict: {}.",
-                letter(f.setup),
-                if f.about == About::Drag { "drag" } else { tested(f) },
-                chance(f),
-                verdict(f)
-            ),
-            width
-        )
-    )
+    Differences {
+        heading: Some(heading),
+        sheet: Sheet::new(&["change", "estimate", "±", "90 % interval"], &[0], rows),
+        note: format!(
+            "Chance that {} has less {}: {}. Verdict: {}.",
+            letter(f.setup),
+            if f.about == About::Drag { "drag" } else { tested(f) },
+            chance(f),
+            verdict(f)
+        ),
+    }
 }
 
 pub(super) fn chance(f: &Finding) -> String {
@@ -285,7 +329,7 @@ fn verdict(f: &Finding) -> &'static str {
     }
 }
 
-fn all_pairs(all: &[Finding], width: usize) -> String {
+fn all_pairs(all: &[Finding]) -> Differences {
     let rows = all
         .iter()
         .map(|f| {
@@ -317,9 +361,9 @@ fn all_pairs(all: &[Finding], width: usize) -> String {
     ];
     let note = "The 90 % interval is that of a pair alone, and so are 'less drag', the chance that the second has \
                 less, and the verdict; nine times in ten all intervals 'for all pairs' hold at once.";
-    format!(
-        "{}\n{}",
-        table(&header, &[0, 6], rows, width),
-        wrapped(note, width)
-    )
+    Differences {
+        heading: None,
+        sheet: Sheet::new(&header, &[0, 6], rows),
+        note: note.to_string(),
+    }
 }

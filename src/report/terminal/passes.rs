@@ -1,5 +1,6 @@
 //! Passes and what nearly was one.
 
+use super::super::sheet::Sheet;
 use super::super::table::grouped;
 use super::super::words::{listed, marked, wrapped};
 use super::{course, km_h, letter, warnings};
@@ -58,13 +59,72 @@ fn starred(number: usize, star: bool) -> String {
 /// The passes with what was fitted.
 pub fn fitted(compared: &Compared, width: usize) -> String {
     let surveyed = &compared.surveyed;
-    let several_setups = compared.setups.len() > 1;
     let with_day = several_days(surveyed);
+    let Sheet { header, left, rows } = sheet(compared, &Clock::Utc);
+    let days = compared.passes.iter().map(|result| {
+        let start_s = surveyed.ridden.passes[result.pass].start_s;
+        if with_day {
+            day_text(start_s)
+        } else {
+            String::new()
+        }
+    });
+    let flagged = compared
+        .passes
+        .iter()
+        .map(|r| (surveyed.ridden.passes[r.pass].number, r.flags.as_slice()));
+    let header: Vec<&str> = header.iter().map(String::as_str).collect();
+    format!(
+        "{}\n{}{}",
+        grouped(&header, &left, days.zip(rows).collect(), width),
+        wrapped(&fitted_note(compared), width),
+        flags(flagged, width)
+    )
+}
+
+/// How the start of a pass is told.
+pub enum Clock {
+    Utc,
+    /// With the day before it.
+    UtcOfDay,
+    /// Minutes since this one. [unix s]
+    MinutesSince(f64),
+}
+
+impl Clock {
+    /// The day goes with the time where there are several.
+    pub fn of(surveyed: &Surveyed) -> Clock {
+        if several_days(surveyed) {
+            Clock::UtcOfDay
+        } else {
+            Clock::Utc
+        }
+    }
+
+    pub fn text(&self, time_s: f64) -> String {
+        match self {
+            Clock::Utc => clock_text(time_s),
+            Clock::UtcOfDay => format!("{} {}", day_text(time_s), clock_text(time_s)),
+            Clock::MinutesSince(first_s) => format!("{:.1}", (time_s - first_s) / 60.0),
+        }
+    }
+
+    pub fn heading(&self) -> &'static str {
+        match self {
+            Clock::Utc | Clock::UtcOfDay => "start UTC",
+            Clock::MinutesSince(_) => "start min",
+        }
+    }
+}
+
+pub fn sheet(compared: &Compared, clock: &Clock) -> Sheet {
+    let surveyed = &compared.surveyed;
+    let several_setups = compared.setups.len() > 1;
     let header = [
         "pass",
         "block",
         "way",
-        "start UTC",
+        clock.heading(),
         "s",
         "km/h in",
         "W",
@@ -84,42 +144,28 @@ pub fn fitted(compared: &Compared, width: usize) -> String {
             Some((cda, u)) => (format!("{cda:.3}"), format!("{u:.3}")),
             None => ("–".to_string(), "–".to_string()),
         };
-        let cells = vec![
+        vec![
             starred(pass.number, !result.flags.is_empty()),
             block,
             way(pass.direction).into(),
-            clock_text(pass.start_s),
+            clock.text(pass.start_s),
             format!("{:.1}", pass.duration_s()),
             format!("{:.1}", km_h(pass.entry_speed_m_s)),
             watts(pass.mean_power_w),
             cda,
             uncertainty,
             result.still_air_time_s.map_or("–".into(), |t| format!("{t:.1}")),
-        ];
-        (
-            if with_day {
-                day_text(pass.start_s)
-            } else {
-                String::new()
-            },
-            cells,
-        )
+        ]
     };
     let rows = compared.passes.iter().map(row).collect();
-    let note = format!(
+    Sheet::new(&header, &[2, 3], rows)
+}
+
+pub fn fitted_note(compared: &Compared) -> String {
+    format!(
         "This ± holds only what differs between passes. 'still air s': the pass again without wind, all with the \
          same power, weight and entry speed.{}",
-        ways(surveyed)
-    );
-    let flagged = compared
-        .passes
-        .iter()
-        .map(|r| (surveyed.ridden.passes[r.pass].number, r.flags.as_slice()));
-    format!(
-        "{}\n{}{}",
-        grouped(&header, &[2, 3], rows, width),
-        wrapped(&note, width),
-        flags(flagged, width)
+        ways(&compared.surveyed)
     )
 }
 

@@ -1,14 +1,27 @@
 //! The table of set-ups: what the letters of the other tables stand for.
 
-use super::super::table::table;
+use super::super::sheet::Sheet;
 use super::super::words::wrapped;
 use super::letter;
 use crate::study::Compared;
 use crate::verdict::About;
 
 pub fn setups(compared: &Compared, width: usize) -> String {
+    format!(
+        "{}\n{}\n{}",
+        sheet(compared).text(width),
+        wrapped(&legend(compared), width),
+        wrapped(&rolling(compared), width)
+    )
+}
+
+fn ranked(compared: &Compared) -> bool {
+    compared.setups.iter().any(|s| s.chance_lowest.is_some())
+}
+
+pub fn sheet(compared: &Compared) -> Sheet {
     let several = compared.setups.len() > 1;
-    let ranked = compared.setups.iter().any(|s| s.chance_lowest.is_some());
+    let ranked = ranked(compared);
     let mut header = vec!["", "set-up", "CdA m²", "±", "90 % interval", "blocks", "passes"];
     if ranked {
         header.push("lowest");
@@ -44,24 +57,15 @@ pub fn setups(compared: &Compared, width: usize) -> String {
             row
         })
         .collect::<Vec<_>>();
-    let left = [0, 1];
-    let text = if several {
-        table(&header, &left, rows, width)
-    } else {
-        let rows = rows
-            .into_iter()
-            .map(|row| row.into_iter().skip(1).collect())
-            .collect();
-        table(&header[1..], &[0], rows, width)
-    };
-    format!(
-        "{text}\n{}\n{}",
-        wrapped(&legend(several, ranked), width),
-        wrapped(&rolling(compared), width)
-    )
+    if several {
+        return Sheet::new(&header, &[0, 1], rows);
+    }
+    let rows = rows.into_iter().map(|row| row.into_iter().skip(1).collect());
+    Sheet::new(&header[1..], &[0], rows.collect())
 }
 
-fn legend(several: bool, ranked: bool) -> String {
+pub fn legend(compared: &Compared) -> String {
+    let several = compared.setups.len() > 1;
     let mut text =
         "CdA is drag area: what the air feels of rider and bike. Its ± holds what all passes share"
             .to_string();
@@ -70,14 +74,14 @@ fn legend(several: bool, ranked: bool) -> String {
     } else {
         "."
     });
-    if ranked {
+    if ranked(compared) {
         text.push_str(" 'lowest' is the chance of having the least drag of all.");
     }
     text
 }
 
 /// One sentence where all roll alike.
-fn rolling(compared: &Compared) -> String {
+pub fn rolling(compared: &Compared) -> String {
     let one = |(value, u): (f64, f64)| format!("{value:.4} ± {u:.4}");
     let crr: Vec<String> = compared.setups.iter().map(|s| one(s.crr)).collect();
     let about_it = compared.findings.iter().any(|f| f.about != About::Drag);

@@ -1,6 +1,6 @@
 //! What the stopwatch saw: the raw time difference, line by line.
 
-use super::super::table::table;
+use super::super::sheet::Sheet;
 use super::super::words::{signed, signed_range, wrapped};
 use super::letter;
 use crate::study::{Compared, Stopwatched};
@@ -12,42 +12,52 @@ const MOST_COLUMNS: usize = 6;
 
 /// A table of the pairs that have an account; `None` where there is none.
 pub fn stopwatch(compared: &Compared, width: usize) -> Option<String> {
+    let shown = shown(compared);
+    (!shown.is_empty()).then(|| {
+        let heading = wrapped(&heading(compared), width);
+        let note = wrapped(&note(&shown), width);
+        format!("{heading}\n{}\n{note}", sheet(&shown).text(width))
+    })
+}
+
+/// The pairs that have an account and room beside each other.
+pub fn shown(compared: &Compared) -> Vec<(&Finding, &Stopwatched)> {
     let all: Vec<(&Finding, &Stopwatched)> = compared
         .findings
         .iter()
         .zip(&compared.stopwatches)
         .filter_map(|(finding, account)| Some((finding, account.as_ref()?)))
         .collect();
-    let first = all.first()?.0.baseline;
-    let shown: Vec<_> = if all.len() > MOST_COLUMNS {
-        all.into_iter().filter(|(f, _)| f.baseline == first).collect()
+    let first = all.first().map(|(finding, _)| finding.baseline);
+    if all.len() > MOST_COLUMNS {
+        all.into_iter()
+            .filter(|(f, _)| Some(f.baseline) == first)
+            .collect()
     } else {
         all
-    };
+    }
+}
+
+pub fn heading(compared: &Compared) -> String {
     let pass = match compared.surveyed.ridden.course.shape {
         Shape::OutAndBack => "a pass (mean of both ways; +: slower)",
         Shape::OneWay => "a pass (+: slower)",
         Shape::Loop => "a lap (+: slower)",
     };
-    let (rows, nothing) = rows(&shown);
+    format!("What the stopwatch saw, in seconds {pass}, and what made it:")
+}
+
+pub fn sheet(shown: &[(&Finding, &Stopwatched)]) -> Sheet {
     let pairs: Vec<String> = shown
         .iter()
         .map(|(f, _)| format!("{} to {}", letter(f.baseline), letter(f.setup)))
         .collect();
     let mut header = vec![""];
     header.extend(pairs.iter().map(String::as_str));
-    if let [_] = shown.as_slice() {
+    if let [_] = shown {
         header.push("90 % interval");
     }
-    Some(format!(
-        "{}\n{}\n{}",
-        wrapped(
-            &format!("What the stopwatch saw, in seconds {pass}, and what made it:"),
-            width
-        ),
-        table(&header, &[0], rows, width),
-        wrapped(&note(&shown, &nothing), width)
-    ))
+    Sheet::new(&header, &[0], rows(shown).0)
 }
 
 /// The lines that show something, their sum, and the names of those that do not.
@@ -95,7 +105,8 @@ fn causes(shown: &[(&Finding, &Stopwatched)]) -> Vec<Cause> {
         .collect()
 }
 
-fn note(shown: &[(&Finding, &Stopwatched)], nothing: &[&str]) -> String {
+pub fn note(shown: &[(&Finding, &Stopwatched)]) -> String {
+    let (_, nothing) = rows(shown);
     let wind = if shown.iter().all(|(_, s)| s.wind_known) {
         ""
     } else {
