@@ -20,6 +20,7 @@ mod plan;
 
 mod predict;
 
+mod rehearse;
 mod report;
 mod roads;
 
@@ -55,6 +56,7 @@ enum Command {
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
+    Rehearse(rehearse::Arguments),
     Report(report::Arguments),
     Roads(roads::Arguments),
 }
@@ -78,6 +80,7 @@ pub fn run() -> ExitCode {
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
+        Command::Rehearse(arguments) => rehearse::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),
     };

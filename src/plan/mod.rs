@@ -19,6 +19,7 @@ pub mod orders;
 pub mod place;
 
 pub mod propose;
+pub mod rehearse;
 
 mod ride;
 

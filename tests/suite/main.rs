@@ -34,6 +34,8 @@ mod real_effects;
 
 mod recordings;
 
+mod rehearse;
+
 mod report;
 
 mod streams;
