@@ -20,6 +20,8 @@ mod joined;
 
 mod joint_days;
 
+mod looks;
+
 mod mixed_models;
 
 mod new;
