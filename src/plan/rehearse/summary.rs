@@ -220,22 +220,27 @@ fn root_mean_square(values: &[f64]) -> (f64, f64) {
     (square.sqrt(), 0.5 * uncertainty / square.sqrt())
 }
 
+/// With a sign that is not a hyphen.
+fn signed(percent: f64) -> String {
+    format!("{percent:+.1}").replace('-', "−")
+}
+
 fn simulated(of: &Rehearsed) -> Vec<String> {
     let day = &of.day;
     let mut said = Vec::new();
     said.push(match &of.place {
         Some(place) => format!("Road: {} Beyond its ends it leads straight on and level.", place.source),
         None => format!(
-            "Road: {:.0} m with {:+.1} % from start to finish, with gentle hills and bends of its own each day, in no \
+            "Road: {:.0} m with {} % from start to finish, with gentle hills and bends of its own each day, in no \
              particular place.",
             day.length_m(),
-            of.plan.gradient_percent
+            signed(of.plan.gradient_percent)
         ),
     });
     said.push(format!(
-        "Truth: on odd days every set-up but the first has {:+.1} % of what the test is about; on even days there is no \
+        "Truth: on odd days every set-up but the first has {} % of what the test is about; on even days there is no \
          difference.",
-        of.day.difference_percent
+        signed(of.day.difference_percent)
     ));
     said.push(match of.plan.hold {
         Hold::Power => format!(
