@@ -50,15 +50,15 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Roads(roads::Arguments),
     Plan(plan::Arguments),
+    Rehearse(rehearse::Arguments),
     New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
-    Rehearse(rehearse::Arguments),
     Report(report::Arguments),
-    Roads(roads::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
