@@ -90,6 +90,14 @@ impl Console {
         outcome
     }
 
+    /// As [`Console::watched`], step by step, with the time that is left.
+    pub fn counted<T>(&self, doing: &str, steps: u64, work: impl FnOnce(Progress) -> T) -> T {
+        let bar = self.progress(doing, steps);
+        let outcome = work(&|_, _| bar.inc(1));
+        bar.finish_and_clear();
+        outcome
+    }
+
     /// Files that could not be read while the others went on.
     pub fn faults(&self, faults: &[Fault]) {
         for fault in faults {
@@ -129,7 +137,7 @@ impl Console {
         let template = if steps == 0 {
             "{spinner} {msg}"
         } else {
-            "{msg} [{bar:30}] {pos}/{len}"
+            "{msg} [{bar:30}] {pos}/{len}, {eta} left"
         };
         if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);

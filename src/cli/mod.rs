@@ -4,6 +4,8 @@ pub mod cautions;
 
 pub mod console;
 
+pub mod asking;
+
 mod compare;
 
 mod demo;
@@ -16,8 +18,11 @@ mod page;
 
 mod passes;
 
+mod plan;
+
 mod predict;
 
+mod rehearse;
 mod report;
 mod roads;
 
@@ -47,6 +52,9 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Roads(roads::Arguments),
+    Plan(plan::Arguments),
+    Rehearse(rehearse::Arguments),
     New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
@@ -54,7 +62,6 @@ enum Command {
     Predict(predict::Arguments),
     Report(report::Arguments),
     Page(page::Arguments),
-    Roads(roads::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -70,11 +77,13 @@ pub fn run() -> ExitCode {
     let console = Console::new(arguments.json, arguments.quiet);
     let outcome = match &arguments.command {
         Command::Demo(arguments) => demo::run(arguments, &console),
+        Command::Plan(arguments) => plan::run(arguments, &console),
         Command::New(arguments) => new::run(arguments, &console),
         Command::Inspect(arguments) => inspect::run(arguments, &console),
         Command::Passes(arguments) => passes::run(arguments, &console),
         Command::Compare(arguments) => compare::run(arguments, &console),
         Command::Predict(arguments) => predict::run(arguments, &console),
+        Command::Rehearse(arguments) => rehearse::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
         Command::Page(arguments) => page::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),

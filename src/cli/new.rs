@@ -1,5 +1,6 @@
 //! `stillair new`: a first `test.toml` beside the rides.
 
+use super::asking::{answer, mass_kg, names};
 use super::console::{Console, Stop};
 use crate::error::Fault;
 use crate::report::words::wrapped;
@@ -34,21 +35,6 @@ pub struct Arguments {
     /// The set-up of each block as letters in riding order, A the first named; - for a block of none
     #[arg(long, value_name = "LETTERS", requires = "setups")]
     order: Option<String>,
-}
-
-fn mass_kg(text: &str) -> Result<f64, String> {
-    let kg: f64 = text
-        .trim()
-        .trim_end_matches("kg")
-        .trim_end()
-        .replace(',', ".")
-        .parse()
-        .map_err(|_| format!("\"{text}\" is not a mass in kg, such as 82.4"))?;
-    if (35.0..=250.0).contains(&kg) {
-        Ok(kg)
-    } else {
-        Err("rider, bike and bottles together have 35 to 250 kg".to_string())
-    }
 }
 
 pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
@@ -167,38 +153,6 @@ fn ask(surveyed: &Surveyed, knows: &mut RiderKnows, input: &mut dyn BufRead, out
         knows.blocks = answer(&list, input, output, |text| {
             order(text, setups, surveyed).map_err(|(what, next)| format!("{what}. {next}"))
         });
-    }
-}
-
-fn names(text: &str) -> Result<Vec<String>, String> {
-    let names: Vec<String> = text
-        .split(',')
-        .map(|name| name.trim().to_string())
-        .filter(|name| !name.is_empty())
-        .collect();
-    match names.iter().find(|name| *name == "none") {
-        Some(_) => Err("\"none\" is kept for blocks that belong to no set-up".to_string()),
-        None if names.len() > 26 => Err("26 set-ups at most".to_string()),
-        None => Ok(names),
-    }
-}
-
-fn answer<T>(
-    question: &str,
-    input: &mut dyn BufRead,
-    output: &mut dyn Write,
-    read: impl Fn(&str) -> Result<T, String>,
-) -> Option<T> {
-    loop {
-        write!(output, "{question}").and_then(|()| output.flush()).ok()?;
-        let mut text = String::new();
-        if input.read_line(&mut text).ok()? == 0 || text.trim().is_empty() {
-            return None;
-        }
-        match read(text.trim()) {
-            Ok(value) => return Some(value),
-            Err(why) => writeln!(output, "  {why}.").ok()?,
-        }
     }
 }
 

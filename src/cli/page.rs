@@ -9,7 +9,7 @@ use std::process::{Command, Stdio};
 
 const EXAMPLE: &str = "Example: look for what disturbed a day, and try it without\n  stillair page helmets";
 
-/// Try things out in your browser: cut stretches, leave passes out, change what was entered
+/// Look closely and try things out, in your browser
 ///
 /// Shows what is left over along the course for every pass of the test day in FOLDER, with the answer, which follows every
 /// change at once. Nothing is written to test.toml before you say so. The page is for this machine alone: it is

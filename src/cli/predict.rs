@@ -1,5 +1,6 @@
 //! `stillair predict`: what the measured difference is worth over another road.
 
+use super::asking::{length_m, ranged};
 use super::console::{Console, Stop};
 use crate::error::Fault;
 use crate::event::{Conditions, EventRoad, Pacing, flat_road, road_of};
@@ -48,52 +49,12 @@ pub struct Arguments {
     wind_from: Option<u16>,
 }
 
-fn ranged(text: &str, range: std::ops::RangeInclusive<f64>, what: &str) -> Result<f64, String> {
-    let number: f64 = text
-        .trim()
-        .parse()
-        .map_err(|_| format!("\"{text}\" is not a number"))?;
-    if range.contains(&number) {
-        Ok(number)
-    } else {
-        Err(format!("{what} is {} to {}", range.start(), range.end()))
-    }
-}
-
 fn density(text: &str) -> Result<f64, String> {
     ranged(text, 0.6..=1.6, "the density of air at a road, in kg/m³,")
 }
 
 fn wind_speed(text: &str) -> Result<f64, String> {
     ranged(text, 0.0..=20.0, "a wind that can be ridden in, in m/s,")
-}
-
-/// `40km`, `40 km`, `1500m`, `25mi`.
-fn length_m(text: &str) -> Result<f64, String> {
-    let text = text.trim();
-    let split = text.find(|c: char| c.is_ascii_alphabetic()).unwrap_or(text.len());
-    let (digits, unit) = text.split_at(split);
-    let metres = match unit {
-        "km" => 1000.0,
-        "m" => 1.0,
-        "mi" => crate::units::M_PER_MILE,
-        "" => return Err("a length takes its unit: 40km, 1500m or 25mi".to_string()),
-        other => {
-            return Err(format!(
-                "\"{other}\" is no unit of length here: write 40km, 1500m or 25mi"
-            ));
-        }
-    };
-    let number: f64 = digits
-        .trim()
-        .parse()
-        .map_err(|_| format!("\"{digits}\" is not a number"))?;
-    let length_m = number * metres;
-    if (100.0..=1_000_000.0).contains(&length_m) {
-        Ok(length_m)
-    } else {
-        Err("an event is 100 m to 1000 km long".to_string())
-    }
 }
 
 pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
@@ -157,19 +118,4 @@ fn road(arguments: &Arguments) -> Result<EventRoad, Stop> {
         .in_file(file)
     })?;
     Ok(road)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lengths_are_read_with_their_unit() {
-        assert_eq!(length_m("40km"), Ok(40_000.0));
-        assert_eq!(length_m(" 1500 m "), Ok(1500.0));
-        assert_eq!(length_m("25mi"), Ok(40_233.6));
-        for wrong in ["40", "40 leagues", "km", "1km2", "-4km", "5m"] {
-            assert!(length_m(wrong).is_err(), "{wrong}");
-        }
-    }
 }

@@ -6,6 +6,7 @@ use super::folder::{Seen, seen};
 use super::guard::{Guard, bare_name};
 use super::show;
 use crate::error::{Error, Result};
+use crate::report::json as report;
 use crate::saving;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -78,6 +79,15 @@ impl House {
 
     pub fn now(&self) -> Value {
         self.told(&self.kept())
+    }
+
+    /// As `compare --json` gives them, of what is kept.
+    ///
+    /// # Errors
+    /// There is no answer.
+    pub fn numbers(&self) -> Result<Value> {
+        let answer = self.kept().desk.answer()?;
+        Ok(report::compare(&answer))
     }
 
     /// To be taken when a try arrives, before it waits.

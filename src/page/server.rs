@@ -121,6 +121,7 @@ fn routes(house: Arc<House>) -> Router {
         .route("/hand.js", get(hand_js))
         .route("/icon.svg", get(icon))
         .route("/now", get(now))
+        .route("/numbers", get(numbers))
         .route("/events", get(events))
         .route("/try", post(try_out))
         .route("/change", post(change))
@@ -243,6 +244,11 @@ async fn icon() -> Response {
 
 async fn now(State(house): Shared) -> Done {
     worked(house, House::now).await.map(Json)
+}
+
+async fn numbers(State(house): Shared) -> Done {
+    let numbers = worked(house, House::numbers).await?;
+    numbers.map(Json).map_err(|error| told(&error))
 }
 
 /// A page that comes late is told where things stand at once.

@@ -13,11 +13,15 @@ pub fn ballast_ml(setups: &[Setup]) -> Vec<f64> {
         .iter()
         .map(|setup| setup.total_mass_kg.value)
         .fold(f64::NEG_INFINITY, f64::max);
-    let missing_ml = |kg: f64| 1000.0 * (heaviest_kg - kg) / WATER_KG_PER_L;
     setups
         .iter()
-        .map(|setup| (missing_ml(setup.total_mass_kg.value) / STEP_ML).round() * STEP_ML)
+        .map(|setup| water_ml(heaviest_kg - setup.total_mass_kg.value))
         .collect()
+}
+
+/// The water that weighs so much, to 10 ml. [ml]
+pub fn water_ml(missing_kg: f64) -> f64 {
+    (1000.0 * missing_kg / WATER_KG_PER_L / STEP_ML).round() * STEP_ML
 }
 
 #[cfg(test)]

@@ -80,7 +80,7 @@ impl PlannedDay {
     /// # Errors
     /// `test.toml` or the road cannot be read, or does not say what is to be ridden where.
     pub fn read(folder: &Path) -> Result<PlannedDay> {
-        PlannedDay::of(&read_test_day(&folder.join("test.toml"))?, folder)
+        PlannedDay::of(&read_test_day(folder)?, folder)
     }
 
     /// # Errors
@@ -101,8 +101,10 @@ impl PlannedDay {
                 "Let `stillair plan` write one, or write [plan] with road or length_m.",
             ));
         };
+        let given = test_day.course.and_then(|course| course.shape);
         let place = match (&plan.road, plan.length_m) {
             (Some(road), _) => Place::of_file(&folder.join(road))?,
+            (None, Some(length_m)) if given == Some(Shape::Loop) => Place::of_lap(length_m),
             (None, Some(length_m)) => Place::of_length(length_m, plan.gradient_percent, plan.bearing_deg),
             (None, None) => {
                 return Err(fault(
@@ -112,7 +114,6 @@ impl PlannedDay {
                 ));
             }
         };
-        let given = test_day.course.and_then(|course| course.shape);
         let Some(shape) = given.or(place.shape) else {
             return Err(fault(
                 plan.line,
@@ -223,6 +224,7 @@ fn order(test_day: &TestDay) -> Vec<PlannedBlock> {
             None => idle_passes += passes,
             Some(setup) => order.push(PlannedBlock {
                 idle_passes: std::mem::take(&mut idle_passes),
+                power_w: block.planned_power_w,
                 ..PlannedBlock::of(setup, passes)
             }),
         }

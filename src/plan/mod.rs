@@ -1,8 +1,10 @@
-//! Before the ride.
+//! Before the ride: what a day is expected to tell, and how to ride it.
 
 pub mod ballast;
 
 pub mod chance;
+
+pub mod choose;
 
 pub mod day;
 
@@ -10,15 +12,24 @@ pub mod entry;
 
 pub mod expect;
 
+pub mod ground;
+
 pub mod orders;
 
 pub mod place;
+
+pub mod propose;
+pub mod rehearse;
 
 mod ride;
 
 pub mod roads;
 
 pub mod schedule;
+
+pub mod text;
+
+pub mod told;
 
 mod wind;
 

@@ -3,12 +3,13 @@
 use crate::course::{Course, geodesic_m};
 use crate::error::{Fault, Result};
 use crate::event::{EventRoad, road_of};
-use crate::recording::{RoutePoint, read_route};
+use crate::recording::{self, RoutePoint, read_route};
 use crate::study;
 use crate::test_day::Shape;
 use crate::verdict::Stretch;
+use std::f64::consts::TAU;
 use std::fmt::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A route whose ends are nearer to each other than this closes.
 const CLOSES_M: f64 = 50.0;
@@ -29,6 +30,8 @@ pub struct Place {
     pub points: Vec<RoutePoint>,
     /// Where it comes from, a full sentence.
     pub source: String,
+    /// The file, where its points are taken as they stand.
+    pub whole_file: Option<PathBuf>,
 }
 
 impl Place {
@@ -49,10 +52,41 @@ impl Place {
                 has_heights: true,
             },
             points: Vec::new(),
+            whole_file: None,
             source: format!(
                 "A straight road of {length_m:.0} m and {gradient_percent:+.1} % towards {bearing_deg:.0}°, as given."
             ),
         }
+    }
+
+    /// A level lap of a length that leads through all bearings alike.
+    pub fn of_lap(length_m: f64) -> Place {
+        const CORNERS: usize = 24;
+        let stretch = |corner: usize| Stretch {
+            length_m: length_m / CORNERS as f64,
+            gradient: 0.0,
+            bearing_rad: TAU * corner as f64 / CORNERS as f64,
+        };
+        Place {
+            shape: Some(Shape::Loop),
+            road: EventRoad {
+                stretches: (0..CORNERS).map(stretch).collect(),
+                length_m,
+                climb_m: 0.0,
+                cleaned: None,
+                has_heights: true,
+            },
+            points: Vec::new(),
+            whole_file: None,
+            source: format!("A level loop of {length_m:.0} m, taken as round, as given."),
+        }
+    }
+
+    /// Whether this is the road of that very file, taken as it stands.
+    pub fn is_file(&self, file: &Path) -> bool {
+        let same =
+            |own: &PathBuf| matches!((own.canonicalize(), file.canonicalize()), (Ok(a), Ok(b)) if a == b);
+        self.whole_file.as_ref().is_some_and(same)
     }
 
     /// The stretch that was ridden more than once in a recording, or the whole of a route.
@@ -72,6 +106,7 @@ impl Place {
                 points_of(course),
                 Some(course.shape),
                 format!("The stretch that was ridden {times} times in {name}."),
+                None,
             );
         }
         let points = read_route(file)?;
@@ -81,7 +116,15 @@ impl Place {
             Some(_) => format!("{name} as far as its turning point, since it comes back on the same road."),
             None => format!("{name} from its first to its last point."),
         };
-        of_points(file, points, shape, whole)
+        // A GPX without times is read as a route again; a recording in the folder would be one of the day's rides.
+        let as_it_stands = shape != Some(Shape::OutAndBack) && recording::read(file).is_err();
+        of_points(
+            file,
+            points,
+            shape,
+            whole,
+            as_it_stands.then(|| file.to_path_buf()),
+        )
     }
 
     /// Start and finish, latitude and longitude in degrees; a loop has no finish. `None` where no place is known.
@@ -100,7 +143,13 @@ impl Place {
     }
 }
 
-fn of_points(file: &Path, points: Vec<RoutePoint>, shape: Option<Shape>, source: String) -> Result<Place> {
+fn of_points(
+    file: &Path,
+    points: Vec<RoutePoint>,
+    shape: Option<Shape>,
+    source: String,
+    whole_file: Option<PathBuf>,
+) -> Result<Place> {
     let road = road_of(&points).filter(|road| road.length_m >= SHORTEST_M);
     let Some(road) = road else {
         let what =
@@ -122,6 +171,7 @@ fn of_points(file: &Path, points: Vec<RoutePoint>, shape: Option<Shape>, source:
         road,
         points,
         source,
+        whole_file,
     })
 }
 

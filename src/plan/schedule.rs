@@ -10,6 +10,9 @@ use crate::test_day::{PowerSide, Shape};
 /// Of a day that nobody has dated: unix seconds at its start.
 const START_S: f64 = 1.0e9;
 
+/// Beyond the gates to where one turns, and back: 120 m each way at some 25 km/h (judgement, no published source).
+const TO_AND_FRO_S: f64 = 34.0;
+
 /// One pass as it is expected to go.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlannedPass {
@@ -119,14 +122,15 @@ impl PlannedDay {
 
     /// From the end of a pass to the start of the next, a change of the set-up apart.
     fn between_s(&self, changed: bool, known: &[(Manner, Pass)]) -> f64 {
+        let turn_s = if changed { 0.0 } else { self.turn_round_s };
         match self.shape {
+            Shape::Loop if changed => TO_AND_FRO_S,
             Shape::Loop => 0.0,
-            Shape::OutAndBack if changed => 0.0,
-            Shape::OutAndBack => self.turn_round_s,
+            Shape::OutAndBack => TO_AND_FRO_S + turn_s,
             // Back to the start, at about the pace of the way up.
             Shape::OneWay => {
                 let back_s = known.last().map_or(0.0, |(_, pass)| pass.duration_s);
-                back_s + if changed { 1.0 } else { 2.0 } * self.turn_round_s
+                2.0 * TO_AND_FRO_S + back_s + self.turn_round_s + turn_s
             }
         }
     }

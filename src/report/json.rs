@@ -2,12 +2,16 @@
 
 mod days;
 mod joined;
+mod plan;
 mod predict;
+mod rehearse;
 mod roads;
 mod sensors;
 
 pub use days::compare_days;
+pub use plan::plan;
 pub use predict::predict;
+pub use rehearse::rehearse;
 pub use roads::roads;
 
 use crate::course::{Course, NearPass, Pass};

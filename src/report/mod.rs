@@ -8,6 +8,8 @@ mod private;
 
 pub mod picture;
 
+pub mod printout;
+
 pub mod terminal;
 
 pub mod words;

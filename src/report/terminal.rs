@@ -8,7 +8,11 @@ mod inspect;
 
 pub mod passes;
 
+pub mod plan;
+
 mod predict;
+
+mod rehearse;
 
 mod roads;
 
@@ -20,6 +24,7 @@ pub use days::{compare_days, no_answer_over_days};
 pub use inspect::{inspect, no_stretch, stretch};
 pub use passes::passes;
 pub use predict::{Foretold, assumptions, predict};
+pub use rehearse::rehearse;
 pub use roads::roads;
 
 use super::sheet::Sheet;

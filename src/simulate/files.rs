@@ -27,9 +27,14 @@ impl TrueDay {
 
     /// The recordings and a `test.toml` beside them.
     pub fn write_folder(&self, folder: &Path, with_course: bool) -> Result<Vec<PathBuf>> {
+        self.write_with(folder, &self.test_toml(with_course))
+    }
+
+    /// The recordings and this `test.toml` beside them.
+    pub fn write_with(&self, folder: &Path, test_toml: &str) -> Result<Vec<PathBuf>> {
         let files = self.recordings.iter();
         let mut files: Vec<_> = files.map(|r| (folder.join(&r.file), file_bytes(r))).collect();
-        files.push((folder.join("test.toml"), self.test_toml(with_course).into_bytes()));
+        files.push((folder.join("test.toml"), test_toml.as_bytes().to_vec()));
         write_new(folder, files)
     }
 }

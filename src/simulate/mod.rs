@@ -14,11 +14,13 @@
 mod balance;
 mod cover;
 mod csv_writer;
+mod drawn;
 mod files;
 mod fit_message;
 mod fit_writer;
 mod gpx_writer;
 mod itinerary;
+mod measured;
 mod path;
 mod plan;
 mod plans;
@@ -32,6 +34,7 @@ mod truth;
 mod unit;
 mod wind;
 
+pub use drawn::{Uncertain, draw_ordinary, log_uniform, normal};
 pub use plan::*;
 pub use plans::{demo_plan, loop_plan, one_way_plan, out_and_back_plan, track_plan};
 pub use truth::{NearPass, NearReason, TrueDay, TruePass};

@@ -66,6 +66,10 @@ pub struct CourseTruth {
     pub run_out_m: f64,
     /// The ride that leads to the course, and home from it.
     pub approach_m: f64,
+    /// The road from gate to gate as it was measured; then `bearing_deg`, `mean_gradient`, `hills` and `bends` do not
+    /// count, and `length_m` is the sum of its lengths. What lies beyond the gates leads straight on and level. A loop that does not close
+    /// is closed by a little of the error at each metre. Empty: the road is what those say.
+    pub measured: Vec<RoadPiece>,
     /// A loop that is a track, level and ridden along its measuring line; `bends` and `hills` do not count then.
     pub track: Option<TrackTruth>,
     /// A bridge over the road or an underpass, where sensors lie.
@@ -74,6 +78,17 @@ pub struct CourseTruth {
     pub surfaces: Vec<SurfaceTruth>,
     /// Bends and traffic calming that every pass brakes for.
     pub slow_places: Vec<SlowPlace>,
+}
+
+/// A piece of a measured road in the direction from start to finish.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RoadPiece {
+    /// Along the road.
+    pub length_m: f64,
+    /// tan θ, positive uphill.
+    pub gradient: f64,
+    /// Of travel, clockwise from true north.
+    pub bearing_rad: f64,
 }
 
 /// A stretch of another surface, metres from the start gate along the course.
@@ -129,6 +144,8 @@ pub struct TrackTruth {
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupTruth {
     pub name: String,
+    /// Times the rider's power, where another is pedalled in this set-up. 1: the same.
+    pub power_share: f64,
     /// At no yaw.
     pub cda_m2: f64,
     /// CdA grows by this share for each rad² of yaw.

@@ -172,6 +172,7 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
         covered: None,
         surfaces: Vec::new(),
         slow_places: Vec::new(),
+        measured: Vec::new(),
         track: None,
     }
 }
@@ -179,6 +180,7 @@ fn course(rng: &mut ChaCha8Rng) -> CourseTruth {
 fn plan(seed: u64, course: CourseTruth, change_percent: f64, rng: &mut ChaCha8Rng) -> DayPlan {
     let base = SetupTruth {
         name: "set-up A".to_string(),
+        power_share: 1.0,
         cda_m2: 0.32,
         yaw_share_per_rad2: 0.0,
         crr: 0.0045,

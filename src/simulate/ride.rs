@@ -393,11 +393,14 @@ impl<'a> Rider<'a> {
         self.advance();
         let truth = &self.plan.rider;
         let v = state.speed_m_s;
-        let warm_up = self.plan.order.get(span.block).is_some_and(|b| b.setup.is_none());
+        let block = self.plan.order.get(span.block);
+        let warm_up = block.is_some_and(|b| b.setup.is_none());
+        let setup = block.and_then(|b| self.plan.setups.get(b.setup?));
+        let share = setup.map_or(1.0, |setup| setup.power_share);
         let ease = if warm_up { 0.7 } else { 1.0 };
         let hours = ticks as f64 * TICK_S / 3600.0;
         let uneven = 1.0 + self.slow.value + self.fast.value;
-        let aim = truth.power_w * ease * (1.0 - truth.fade_per_h * hours).max(0.0);
+        let aim = truth.power_w * share * ease * (1.0 - truth.fade_per_h * hours).max(0.0);
         let toward = |speed: f64, base: f64, gain: f64, most: f64| {
             (base + gain * (speed - v)).clamp(0.0, most.max(0.0))
         };

@@ -1,5 +1,6 @@
 //! Where the road is: position, bearing, height and slope at each metre along its centre line.
 
+use super::measured::Measured;
 use super::plan::{CourseTruth, Shape, Wave};
 use super::track::Track;
 use std::f64::consts::TAU;
@@ -26,6 +27,7 @@ pub(super) struct RoadPoint {
 pub(super) struct Road {
     course: CourseTruth,
     track: Option<Track>,
+    measured: Option<Measured>,
     hills: Vec<Wave>,
     bends: Vec<Wave>,
     /// `s` of the first node.
@@ -71,6 +73,8 @@ pub(super) fn wrapped_longitude(longitude_deg: f64) -> f64 {
 
 impl Road {
     pub fn new(course: &CourseTruth) -> Self {
+        let is_loop = course.shape == Shape::Loop;
+        let measured = Measured::of(&course.measured, is_loop);
         let lap = course.length_m.max(NODE_M);
         let whole = |wave: &Wave, step: f64| {
             let waves = (lap / wave.length_m / step).round().max(1.0) * step;
@@ -79,7 +83,6 @@ impl Road {
                 ..*wave
             }
         };
-        let is_loop = course.shape == Shape::Loop;
         let (hills, bends) = if is_loop {
             // An even number of waves makes the lap symmetric about its middle: only then does it close.
             (
@@ -103,6 +106,7 @@ impl Road {
         let mut road = Road {
             course: course.clone(),
             track: track.map(|truth| Track::of(&truth, lap)),
+            measured,
             hills,
             bends,
             first_m,
@@ -136,7 +140,11 @@ impl Road {
         }
         self.first_m = -(back as f64) * self.node_m;
         if self.is_loop() {
+            let laid_m = ground_m(&nodes);
             spread_closing_error(&mut nodes);
+            if self.measured.is_some() {
+                scale(&mut nodes, laid_m);
+            }
         }
         self.nodes = nodes;
     }
@@ -161,6 +169,9 @@ impl Road {
         if let Some(track) = &self.track {
             return self.course.bearing_deg.to_radians() - track.turned_rad(s);
         }
+        if let Some(measured) = &self.measured {
+            return measured.bearing_rad(s);
+        }
         let turning = if self.is_loop() {
             -TAU * s / self.course.length_m
         } else {
@@ -171,6 +182,9 @@ impl Road {
     }
 
     pub fn sin_slope(&self, s: f64) -> f64 {
+        if let Some(measured) = &self.measured {
+            return measured.sin_slope(s);
+        }
         self.mean_slope() + self.hills.iter().map(|w| sine(w, s)).sum::<f64>()
     }
 
@@ -184,6 +198,9 @@ impl Road {
 
     /// The integral of `sin_slope` from the start gate.
     pub fn elevation_m(&self, s: f64) -> f64 {
+        if let Some(measured) = &self.measured {
+            return self.course.elevation_m + measured.climb_m(s);
+        }
         let hill = |w: &Wave| {
             let scale = w.amplitude * w.length_m / TAU;
             scale * (w.phase_rad.cos() - (TAU * s / w.length_m + w.phase_rad).cos())
@@ -240,7 +257,8 @@ fn sine(wave: &Wave, s: f64) -> f64 {
     wave.amplitude * (TAU * s / wave.length_m + wave.phase_rad).sin()
 }
 
-/// On a curved earth the lap misses its start by area · tan(latitude) / radius, a few centimetres.
+/// On a curved earth the lap misses its start by area · tan(latitude) / radius, a few centimetres; a measured one by
+/// what its lengths and bearings are off.
 fn spread_closing_error(nodes: &mut [[f64; 2]]) {
     let (Some(&first), Some(&last)) = (nodes.first(), nodes.last()) else {
         return;
@@ -250,6 +268,26 @@ fn spread_closing_error(nodes: &mut [[f64; 2]]) {
         let part = k as f64 / steps;
         node[0] += part * (first[0] - last[0]);
         node[1] += part * (first[1] - last[1]);
+    }
+}
+
+fn ground_m(nodes: &[[f64; 2]]) -> f64 {
+    let step_m = |pair: &[[f64; 2]]| {
+        let [east, north] = offset_m(pair[0], pair[1]);
+        east.hypot(north)
+    };
+    nodes.windows(2).map(step_m).sum()
+}
+
+/// Closing a lap made it longer or shorter on the ground than it was measured: about its start, to the same length.
+fn scale(nodes: &mut [[f64; 2]], length_m: f64) {
+    let ratio = length_m / ground_m(nodes);
+    let Some(&first) = nodes.first() else {
+        return;
+    };
+    for node in nodes.iter_mut() {
+        let [east, north] = offset_m(first, *node);
+        *node = moved(first, [ratio * east, ratio * north]);
     }
 }
 

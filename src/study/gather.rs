@@ -39,8 +39,16 @@ pub fn gather_under(
     day: impl FnOnce() -> Result<TestDay>,
     progress: Progress,
 ) -> Result<Gathered> {
-    let files = recordings_in(folder)?;
+    let mut files = recordings_in(folder)?;
     let day = day();
+    // The route that the day was planned on lies beside its rides and is none of them.
+    let planned_road = day
+        .as_ref()
+        .ok()
+        .and_then(|day| day.plan.as_ref()?.road.as_deref());
+    if let Some(road) = planned_road.map(|name| folder.join(name)) {
+        files.retain(|file| *file != road || recording::read(file).is_ok());
+    }
     let as_recorded = day
         .as_ref()
         .map_or_else(|_| AsRecorded::default(), |day| day.as_recorded.clone());

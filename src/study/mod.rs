@@ -71,6 +71,7 @@ mod surface;
 mod yaw;
 
 pub use answer::{about, tested};
+
 pub use files::{FileDigest, digests};
 
 pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days, together};

@@ -60,6 +60,7 @@ fn block(setup: Option<usize>, extent: Extent) -> Block {
         line: 40,
         setup,
         extent,
+        planned_power_w: None,
         notes: Notes::default(),
     }
 }

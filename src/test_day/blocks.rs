@@ -22,6 +22,12 @@ pub(super) fn read_blocks(
                 line: section.line,
                 setup,
                 extent,
+                planned_power_w: section.number_within(
+                    "planned_power_w",
+                    30.0,
+                    1000.0,
+                    "Write the watts to be held in this block, such as 150.",
+                ),
                 notes,
             };
             check_overlap(section, &block, &blocks);

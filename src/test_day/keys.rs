@@ -110,6 +110,7 @@ pub(super) const BLOCK: &[&str] = &[
     "power_zero_nm",
     "rollout_m",
     "tyre_pressure_bar",
+    "planned_power_w",
 ];
 pub(super) const EXCLUDE: &[&str] = &["start_time", "number", "pass", "reason"];
 pub(super) const WINDOW: &[&str] = &["start_time", "number", "pass", "from_m", "to_m"];

@@ -223,6 +223,8 @@ pub struct Block {
     /// Index into `setups`; `None` for "none": warm-up, ride home, spoilt.
     pub setup: Option<usize>,
     pub extent: Extent,
+    /// To be held in this block, at the meter, where it is not the one of the plan.
+    pub planned_power_w: Option<f64>,
     pub notes: Notes,
 }
 

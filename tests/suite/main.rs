@@ -20,11 +20,15 @@ mod joined;
 
 mod joint_days;
 
+mod looks;
+
 mod mixed_models;
 
 mod new;
 
 mod outside;
+
+mod plan;
 
 mod predict;
 
@@ -32,7 +36,11 @@ mod real_effects;
 
 mod recordings;
 
+mod rehearse;
+
 mod report;
+
+mod page;
 
 mod streams;
 

@@ -10,8 +10,8 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 8] = [
-    "demo", "new", "inspect", "passes", "compare", "predict", "roads", "report",
+const COMMANDS: [&str; 11] = [
+    "demo", "roads", "plan", "rehearse", "new", "inspect", "passes", "compare", "predict", "report", "page",
 ];
 
 #[test]

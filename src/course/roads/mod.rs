@@ -6,6 +6,8 @@
 mod choose;
 mod net;
 mod seen;
+#[cfg(test)]
+mod tests;
 mod trail;
 mod windows;
 
@@ -34,6 +36,19 @@ pub struct Candidate {
 }
 
 impl Candidate {
+    /// A road that nobody found.
+    #[cfg(test)]
+    pub(crate) fn made(points: Vec<RoutePoint>, seen: Seen) -> Candidate {
+        Candidate {
+            road: 0,
+            closes: false,
+            points,
+            seen,
+            nodes: Vec::new(),
+            region: 0,
+        }
+    }
+
     /// Whether so much of the shorter of the two is the same road that they are one course.
     pub fn is_on_the_road_of(&self, other: &Candidate) -> bool {
         if self.region != other.region {
@@ -61,7 +76,7 @@ pub fn candidates(trails: &[Trail], roads: usize) -> Vec<Candidate> {
         for (window, seen) in chosen.iter().zip(seen) {
             let way = &net.ways[window.trail];
             let steps = window.from..=window.to;
-            let points = seen::points(&own[window.trail], window, &seen);
+            let points = seen::points(own[window.trail], window, &seen);
             found.push(Candidate {
                 road: window.road,
                 closes: window.closes,

@@ -56,7 +56,6 @@ pub fn best(trails: &[&Trail], net: &Net) -> Vec<Window> {
             }
         };
         for (class, &steps) in LENGTHS.iter().enumerate() {
-            // The last step before which the road of the window is met twice.
             for from in (0..way.len().saturating_sub(steps)).step_by(EVERY) {
                 let to = from + steps;
                 if sums.met_from[to] > from || !sums.rideable(from, to) {
@@ -76,8 +75,8 @@ pub fn best(trails: &[&Trail], net: &Net) -> Vec<Window> {
                 );
             }
         }
-        for to in 0..way.len() {
-            let Some((from, same_way)) = before[to] else {
+        for (to, met) in before.into_iter().enumerate() {
+            let Some((from, same_way)) = met else {
                 continue;
             };
             if !same_way || !LAP.contains(&(to - from)) || !sums.rideable(from, to) {

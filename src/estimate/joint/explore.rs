@@ -21,7 +21,7 @@ pub struct Told {
 
 impl Told {
     /// Logarithms in the order of `Hyper`.
-    fn logs(&self) -> [Option<f64>; 5] {
+    pub(super) fn logs(&self) -> [Option<f64>; 5] {
         [
             self.wander_sd_m_s.map(f64::ln),
             self.wander_memory_s.map(f64::ln),
@@ -142,22 +142,12 @@ impl Proposal {
 
 /// Points that fill five dimensions evenly: multiples of the powers of the number g with g⁶ = g + 1.
 /// M. Roberts, 'The unreasonable effectiveness of quasirandom sequences', 2018 (from memory, M).
-fn even_point(index: usize, normal: &Normal) -> [f64; 5] {
+pub(super) fn even_point(index: usize, normal: &Normal) -> [f64; 5] {
     const G: f64 = 1.134_724_138_401_519_5;
     std::array::from_fn(|k| {
         let share = (0.5 + (index + 1) as f64 * G.powi(-(k as i32 + 1))).fract();
         normal.inverse_cdf(share.clamp(1e-6, 1.0 - 1e-6))
     })
-}
-
-/// One of the strengths that any day may have, by its number; what is told stands as told.
-pub(super) fn beforehand(index: usize, told: &Told) -> Hyper {
-    let z = even_point(index, &Normal::standard());
-    let logs = told.logs();
-    Hyper::from_array(std::array::from_fn(|k| {
-        let (median, sd) = HYPER_PRIOR[k];
-        logs[k].unwrap_or(median.ln() + sd * z[k])
-    }))
 }
 
 /// Solves the day at points spread over the strengths. Two rounds: over what is known beforehand, then where

@@ -2,20 +2,22 @@
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::StandardNormal;
 use std::f64::consts::TAU;
 use std::path::Path;
 use stillair::simulate::{
-    DayPlan, SetupTruth, Shelter, Spectrum, TrueDay, loop_plan, one_way_plan, out_and_back_plan, ride_day,
+    DayPlan, SetupTruth, Shelter, Spectrum, TrueDay, Uncertain, draw_ordinary, log_uniform, loop_plan,
+    one_way_plan, out_and_back_plan, ride_day,
 };
 use stillair::test_day::{TestDay, parse};
 
 /// True change of drag area, in turn.
 const CHANGES_PERCENT: [f64; 8] = [0.0, -1.0, -5.0, -15.0, 0.0, 1.0, 5.0, 15.0];
 /// Standard uncertainties as test.toml says them, and as the truth is drawn.
-const CRR_UNCERTAINTY: f64 = 0.0007;
-const MASS_UNCERTAINTY_KG: f64 = 0.5;
-const POWER_SCALE_UNCERTAINTY: f64 = 0.015;
+const UNCERTAIN: Uncertain = Uncertain {
+    crr: 0.0007,
+    total_mass_kg: 0.5,
+    power_scale: 0.015,
+};
 const FIRST_SEED: u64 = 1_000_000;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,8 +84,8 @@ impl Drawn {
         let believed = plan.setups.clone();
         // Stream 0: the simulator takes others of the same seed.
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        wind(&mut plan, &mut rng);
-        rider_and_sensors(&mut plan, &mut rng);
+        // The mean wind is that of the plan: 1.2 m/s each way, one standard deviation.
+        draw_ordinary(&mut plan, &UNCERTAIN, &mut rng);
         // A third of the days; shifted each eight, so that every kind meets every change.
         let odd = number.is_multiple_of(3).then(|| {
             let turn = number / 3;
@@ -108,42 +110,13 @@ impl Drawn {
     pub fn test_day(&self, ridden: &mut TrueDay, file: &Path) -> Result<TestDay, String> {
         ridden.plan.setups = self.believed.clone();
         let mut day = parse(file, &ridden.test_toml(false)).map_err(|error| error.to_string())?;
-        day.power_scale.standard_uncertainty = POWER_SCALE_UNCERTAINTY;
+        day.power_scale.standard_uncertainty = UNCERTAIN.power_scale;
         for setup in &mut day.setups {
-            setup.total_mass_kg.standard_uncertainty = MASS_UNCERTAINTY_KG;
-            setup.crr.standard_uncertainty = CRR_UNCERTAINTY;
+            setup.total_mass_kg.standard_uncertainty = UNCERTAIN.total_mass_kg;
+            setup.crr.standard_uncertainty = UNCERTAIN.crr;
         }
         Ok(day)
     }
-}
-
-fn log_uniform(rng: &mut ChaCha8Rng, low: f64, high: f64) -> f64 {
-    rng.random_range(low.ln()..high.ln()).exp()
-}
-
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
-    rng.sample(StandardNormal)
-}
-
-/// The mean wind is that of the plan: 1.2 m/s each way, one standard deviation.
-fn wind(plan: &mut DayPlan, rng: &mut ChaCha8Rng) {
-    plan.wind.wander_sd_m_s = log_uniform(rng, 0.1, 0.8);
-    plan.wind.wander_memory_s = 60.0 * log_uniform(rng, 5.0, 40.0);
-    plan.wind.gust_along_sd_m_s = log_uniform(rng, 0.15, 0.8);
-    plan.wind.gust_across_sd_m_s = log_uniform(rng, 0.15, 0.8);
-}
-
-fn rider_and_sensors(plan: &mut DayPlan, rng: &mut ChaCha8Rng) {
-    plan.rider.position_block_sd = log_uniform(rng, 0.003, 0.015);
-    plan.rider.position_pass_sd = 0.5 * plan.rider.position_block_sd;
-    let crr_off = CRR_UNCERTAINTY * normal(rng);
-    let mass_off_kg = MASS_UNCERTAINTY_KG * normal(rng);
-    for setup in &mut plan.setups {
-        setup.crr += crr_off;
-        setup.total_mass_kg += mass_off_kg;
-    }
-    plan.sensors.power_scale_error = POWER_SCALE_UNCERTAINTY * normal(rng);
-    plan.sensors.power_drift_w_per_h = 1.5 * normal(rng);
 }
 
 fn odd_wind(odd: Odd, plan: &mut DayPlan, rng: &mut ChaCha8Rng) {
