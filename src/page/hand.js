@@ -128,6 +128,10 @@
     frame.style.height = `${lane.height}px`;
   };
 
+  addEventListener("resize", () => {
+    cross.hidden = frame.hidden = true;
+  });
+
   const setMode = (next) => {
     mode = next;
     for (const one of ["cut", "window"]) by(`mode-${one}`).setAttribute("aria-pressed", String(one === next));

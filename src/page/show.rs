@@ -106,6 +106,7 @@ pub fn page(desk: &Desk, version: u64) -> Markup {
                     h1 { (named) }
                     div id="answer" { @if let Some(inside) = part("answer") { (inside) } }
                     div id="bar" { @if let Some(inside) = part("bar") { (inside) } }
+                    p id="reading" { "Point at a strip to read it." }
                     p id="trouble" role="alert" hidden {}
                     p id="said" class="unseen" aria-live="polite" {}
                 }
@@ -134,7 +135,6 @@ fn how() -> Markup {
                 button id="mode-cut" type="button" aria-pressed="true" { "Mark to leave out" }
                 button id="mode-window" type="button" aria-pressed="false" { "Mark to keep alone" }
             }
-            span class="reading" id="reading" { "Point at a strip to read it." }
         }
         details {
             summary { "What is drawn, and how to work on it" }
