@@ -38,6 +38,8 @@ mod rehearse;
 
 mod report;
 
+mod roads;
+
 mod streams;
 
 mod stopwatch;
