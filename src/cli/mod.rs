@@ -14,6 +14,8 @@ mod inspect;
 
 mod new;
 
+mod page;
+
 mod passes;
 
 mod plan;
@@ -50,15 +52,16 @@ const EXAMPLE: &str = "Example: simulate a test day, and see which helmet is fas
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Roads(roads::Arguments),
     Plan(plan::Arguments),
+    Rehearse(rehearse::Arguments),
     New(new::Arguments),
     Inspect(inspect::Arguments),
     Passes(passes::Arguments),
     Compare(compare::Arguments),
     Predict(predict::Arguments),
-    Rehearse(rehearse::Arguments),
     Report(report::Arguments),
-    Roads(roads::Arguments),
+    Page(page::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -82,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Predict(arguments) => predict::run(arguments, &console),
         Command::Rehearse(arguments) => rehearse::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
+        Command::Page(arguments) => page::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),
     };
     match outcome {

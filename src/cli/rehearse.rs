@@ -9,7 +9,7 @@ use std::path::PathBuf;
 const EXAMPLE: &str = "Example: what the day planned in the folder helmets would show, from 500 simulated days\n  \
                        stillair rehearse helmets --days 500";
 
-/// Simulate the planned day many times, and see what its analysis would show
+/// Simulate the planned day many times and analyse each
 ///
 /// Reads [plan], the set-ups and the blocks of test.toml in FOLDER, rides that day in the simulator as often as asked,
 /// half of the days with the difference that is looked for and half without any, and analyses each as `compare` does.

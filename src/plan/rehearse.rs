@@ -1,13 +1,15 @@
 //! A planned day ridden many times by the simulator and analysed by the engine: what it would show.
 
+mod looked;
 mod outcome;
 mod summary;
 mod written;
 
 mod truth;
 
+pub use looked::Stopped;
 pub use outcome::{Judged, RehearsedDay};
-pub use summary::{Rehearsal, Share, Verdicts};
+pub use summary::{Looked, Rehearsal, Share, Verdicts};
 
 use super::day::PlannedDay;
 use super::place::Place;
@@ -148,17 +150,26 @@ impl Rehearsed {
 
     fn analysed(&self, number: usize) -> RehearsedDay {
         let ridden = ride_day(&self.truth(number));
-        let compared = self.test_toml(&ridden).and_then(|text| {
-            let test_day = test_day::parse(&self.folder.join("test.toml"), &text)?;
-            compare_gathered(gather_recordings(test_day, ridden.recordings)?, &self.folder)
-        });
         let different = self.has_difference(number);
+        let true_percent = |setup: usize| self.true_percent(setup, different);
+        let told = self.test_toml(&ridden).and_then(|text| {
+            let test_day = test_day::parse(&self.folder.join("test.toml"), &text)?;
+            let looked = match self.plan.look_after_every_block {
+                true => Some(self.looked(&ridden, &test_day, true_percent)?),
+                false => None,
+            };
+            let gathered = gather_recordings(test_day, ridden.recordings)?;
+            Ok((compare_gathered(gathered, &self.folder)?, looked))
+        });
+        let (outcome, looked) = match told {
+            Ok((compared, looked)) => (Ok(outcome::judged(&compared, true_percent)), looked),
+            Err(error) => (Err(error.to_string()), None),
+        };
         RehearsedDay {
             number,
             different,
-            outcome: compared
-                .map(|compared| outcome::judged(&compared, |setup| self.true_percent(setup, different)))
-                .map_err(|error| error.to_string()),
+            outcome,
+            looked,
         }
     }
 

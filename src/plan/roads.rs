@@ -358,15 +358,15 @@ mod tests {
 
     #[test]
     fn hills_stops_and_bends_count_against_a_road() {
-        let good = percent(1500.0, 0.0, seen(10, 0, STRAIGHT)).unwrap();
-        let hilly = percent(1500.0, 0.05, seen(10, 0, STRAIGHT)).unwrap();
-        let stops = percent(1500.0, 0.0, seen(10, 3, STRAIGHT)).unwrap();
+        let good = percent(1000.0, 0.0, seen(10, 0, STRAIGHT)).unwrap();
+        let hilly = percent(1000.0, 0.07, seen(10, 0, STRAIGHT)).unwrap();
+        let stops = percent(1000.0, 0.0, seen(10, 3, STRAIGHT)).unwrap();
         assert!(hilly > 1.1 * good, "{hilly} {good}");
         // (3 + 0.5) / (10 + 2) lost against 0.5 / 12.
         let expected = good * ((1.0 - 0.5 / 12.0_f64) / (1.0 - 3.5 / 12.0)).sqrt();
         assert!((stops / expected - 1.0).abs() < 1e-9, "{stops} {expected}");
-        assert_eq!(percent(1500.0, 0.0, seen(10, 8, STRAIGHT)), None);
-        assert_eq!(percent(1500.0, 0.0, seen(10, 0, 15.0)), None);
+        assert_eq!(percent(1000.0, 0.0, seen(10, 8, STRAIGHT)), None);
+        assert_eq!(percent(1000.0, 0.0, seen(10, 0, 15.0)), None);
     }
 
     #[test]

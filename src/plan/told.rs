@@ -87,9 +87,11 @@ pub(super) fn assumptions(
             wind.from_deg
                 .map_or(" from anywhere".to_string(), |from| format!(" from {from:.0}°"))
         ),
-        None => "Wind as on any day: each way 0 ± 2 m/s in the mean, wandering, with gusts (docs/method.md, 7.2). A calm \
-                 day tells more, a windy one less."
-            .to_string(),
+        None => {
+            "Wind as on any day in the open: it wanders by 0.1 to 0.8 m/s and has gusts of 0.15 to 0.8 m/s \
+                 (docs/method.md, 16). A calm day tells more, a windy one less."
+                .to_string()
+        }
     });
     all.push(format!(
         "Drag area {:.3} m² of the first set-up is expected, air of {:.3} kg/m³.",

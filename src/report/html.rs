@@ -6,6 +6,10 @@ mod key;
 mod sections;
 mod style;
 
+pub(crate) use key::key;
+pub(crate) use sections::ground::to_mind;
+pub(crate) use sections::table;
+
 use super::private::{numbered, without_private};
 use super::terminal::passes::Clock;
 use crate::study::{Compared, FileDigest};

@@ -90,6 +90,30 @@ impl TruePass {
 }
 
 impl TrueDay {
+    /// The recordings as they are when so many passes are ridden and the rider stands beside the road.
+    pub fn recordings_after(&self, passes: usize) -> Vec<Recording> {
+        let end_s = match (
+            passes.checked_sub(1).and_then(|last| self.passes.get(last)),
+            self.passes.get(passes),
+        ) {
+            (Some(last), Some(next)) => 0.5 * (last.end_s + next.start_s),
+            (None, Some(next)) => next.start_s,
+            (_, None) => f64::INFINITY,
+        };
+        let mut recordings = self.recordings.clone();
+        for recording in &mut recordings {
+            let kept = recording.samples.iter().take_while(|s| s.time_s <= end_s).count();
+            recording.samples.truncate(kept);
+            for channel in &mut recording.extra {
+                channel.values.truncate(kept);
+            }
+            recording.lap_marks_s.retain(|mark| *mark <= end_s);
+            recording.timer_events.retain(|event| event.time_s <= end_s);
+        }
+        recordings.retain(|recording| !recording.samples.is_empty());
+        recordings
+    }
+
     pub(super) fn new(
         plan: &DayPlan,
         road: &Road,

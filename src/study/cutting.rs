@@ -38,17 +38,19 @@ impl Cutting<'_> {
                 flags.push(format!("left out: {reason}"));
             }
             let mut kept = false;
+            let mut fitted_m = Vec::new();
             if counts(index) && place.block.is_some() {
                 let parts_m = self.assigned.parts_m(index, length_m);
-                let fitted_m: f64 = parts_m.iter().map(|(from, to)| to - from).sum();
+                let all_m: f64 = parts_m.iter().map(|(from, to)| to - from).sum();
                 let cells = if surveyed.test_day.on_a_track() {
                     CELLS_OF_A_TRACK
                 } else {
-                    cell_count(fitted_m, counted)
+                    cell_count(all_m, counted)
                 };
                 match self.ride(surveyed, streams, index, &parts_m, cells) {
                     Some(Ok(ride)) => {
                         kept = true;
+                        fitted_m = parts_m;
                         rides.push(ride);
                     }
                     Some(Err(reason)) => flags.push(format!("not fitted: {reason}")),
@@ -60,6 +62,7 @@ impl Cutting<'_> {
                 block: place.block.map(|b| b + 1),
                 setup: place.setup,
                 kept,
+                fitted_m,
                 flags,
                 cda_m2: None,
                 left_out_cda_m2: None,

@@ -38,9 +38,14 @@ pub(super) fn elevations(
     }
     let mut along_m: Vec<f64> = whole.cells.iter().map(|cell| cell.from_m).collect();
     along_m.extend(whole.cells.last().map(|cell| cell.to_m));
+    let pieces = account(whole);
     Elevations {
         along_m,
-        virtual_m: virtual_elevation_m(&account(whole), &climbs_m, cda_m2, crr),
+        virtual_m: virtual_elevation_m(&pieces, &climbs_m, cda_m2, crr),
+        left_over_j: pieces
+            .iter()
+            .map(|a| a.weight_n * left_over_m(a, cda_m2, crr))
+            .collect(),
         shared_m,
         left_over_m: fitted.map(|ride| {
             let left: Vec<f64> = account(ride)

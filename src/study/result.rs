@@ -40,6 +40,8 @@ pub struct PassResult {
     /// Index into the set-ups; `None` in a block "none" and outside any block.
     pub setup: Option<usize>,
     pub kept: bool,
+    /// The parts of the course that count of it, from its start, in order; empty unless it is kept.
+    pub fitted_m: Vec<(f64, f64)>,
     pub flags: Vec<String>,
     /// Value and standard uncertainty, of what differs between passes only.
     pub cda_m2: Option<(f64, f64)>,
@@ -75,6 +77,8 @@ pub struct Elevations {
     pub along_m: Vec<f64>,
     pub virtual_m: Vec<f64>,
     pub shared_m: Vec<f64>,
+    /// Energy that each piece between two edges has left over: positive where more came in than went out.
+    pub left_over_j: Vec<f64>,
     /// Root mean square of what each cell has left over, with its mean taken out; `None` for a pass that is left out.
     pub left_over_m: Option<f64>,
 }

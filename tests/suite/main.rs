@@ -20,6 +20,8 @@ mod joined;
 
 mod joint_days;
 
+mod looks;
+
 mod mixed_models;
 
 mod new;
@@ -38,6 +40,7 @@ mod rehearse;
 
 mod report;
 
+mod page;
 mod roads;
 
 mod streams;

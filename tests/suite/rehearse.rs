@@ -181,7 +181,7 @@ fn a_loop_and_a_climb_on_a_measured_road_are_rehearsed_too() {
         let words = ["rehearse", text(home.path()), "--days", "4", "--json"];
         let said: Value = serde_json::from_str(&output(&mut stillair(&words))).unwrap();
         assert_eq!(said["not_analysed"], serde_json::json!([]), "{shape}");
-        assert!(!said["coverage_90"].is_null(), "{said:#}");
+        assert!(said["coverage_90"].is_number(), "{said:#}");
     }
 }
 

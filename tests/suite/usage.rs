@@ -10,8 +10,8 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 10] = [
-    "demo", "roads", "plan", "rehearse", "new", "inspect", "passes", "compare", "predict", "report",
+const COMMANDS: [&str; 11] = [
+    "demo", "roads", "plan", "rehearse", "new", "inspect", "passes", "compare", "predict", "report", "page",
 ];
 
 #[test]

@@ -1,5 +1,6 @@
 //! What one rehearsed day said, against its truth.
 
+use super::looked::Stopped;
 use crate::study::Compared;
 use crate::verdict::Call;
 
@@ -11,6 +12,8 @@ pub struct RehearsedDay {
     pub different: bool,
     /// Each set-up against the first, but for two names of the same thing; or why there was no answer.
     pub outcome: Result<Vec<Judged>, String>,
+    /// Looked at after every block, where the plan says so and the day gave an answer.
+    pub looked: Option<Vec<Stopped>>,
 }
 
 /// One answer and the truth, of what the test is about.

@@ -1,5 +1,6 @@
 //! Many rehearsed days put together.
 
+use super::looked::Stopped;
 use super::outcome::{Judged, RehearsedDay};
 use super::{Rehearsed, truth};
 use crate::error::{Fault, Result};
@@ -34,10 +35,24 @@ pub struct Rehearsal {
     pub false_verdicts: Share,
     pub with_difference: Verdicts,
     pub without_difference: Verdicts,
+    /// Where the plan is to look after every block.
+    pub looked: Option<Looked>,
     /// Number of the day and why it gave no answer.
     pub not_analysed: Vec<(usize, String)>,
     /// What was simulated, in full sentences.
     pub simulated: Vec<String>,
+}
+
+/// Looking after every block and stopping at the first verdict.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Looked {
+    /// As of the whole days, but of the verdict at which one stopped.
+    pub right_verdicts: Share,
+    pub false_verdicts: Share,
+    /// Blocks ridden until one stopped, means over the days with the difference and over those without; NaN of none.
+    pub blocks_with_difference: f64,
+    pub blocks_without_difference: f64,
+    pub planned_blocks: usize,
 }
 
 /// So many of so many.
@@ -48,7 +63,7 @@ pub struct Share {
 }
 
 impl Share {
-    fn among<'a>(judged: impl Iterator<Item = &'a Judged>, hit: impl Fn(&Judged) -> Option<bool>) -> Share {
+    fn among<'a, T: 'a>(judged: impl Iterator<Item = &'a T>, hit: impl Fn(&T) -> Option<bool>) -> Share {
         let seen: Vec<bool> = judged.filter_map(hit).collect();
         Share {
             hits: seen.iter().filter(|hit| **hit).count(),
@@ -131,13 +146,7 @@ pub(super) fn summary(of: &Rehearsed, days: &[RehearsedDay]) -> Result<Rehearsal
         .filter_map(|j| j.standard_uncertainty_percent)
         .collect();
     let differs = |judged: &&Judged| judged.true_percent != 0.0;
-    let right = |judged: &Judged| {
-        Some(match judged.call {
-            Call::LowerDrag => judged.true_percent < 0.0,
-            Call::HigherDrag => judged.true_percent > 0.0,
-            Call::NotResolved => false,
-        })
-    };
+    let right = |judged: &Judged| Some(is_right(judged.call, judged.true_percent));
     Ok(Rehearsal {
         days: days.len(),
         seed: of.seed,
@@ -153,8 +162,36 @@ pub(super) fn summary(of: &Rehearsed, days: &[RehearsedDay]) -> Result<Rehearsal
         }),
         with_difference: Verdicts::of(all.iter().filter(differs)),
         without_difference: Verdicts::of(all.iter().filter(|j| !differs(j))),
+        looked: looked(of, days),
         not_analysed,
         simulated: simulated(of),
+    })
+}
+
+fn is_right(call: Call, true_percent: f64) -> bool {
+    match call {
+        Call::LowerDrag => true_percent < 0.0,
+        Call::HigherDrag => true_percent > 0.0,
+        Call::NotResolved => false,
+    }
+}
+
+/// `None` where the plan is to be looked at once.
+fn looked(of: &Rehearsed, days: &[RehearsedDay]) -> Option<Looked> {
+    let all: Vec<Stopped> = days
+        .iter()
+        .filter_map(|day| day.looked.as_ref())
+        .flatten()
+        .copied()
+        .collect();
+    let (with, without): (Vec<Stopped>, Vec<Stopped>) = all.iter().partition(|one| one.true_percent != 0.0);
+    let blocks = |all: &[Stopped]| mean(&all.iter().map(|one| one.blocks as f64).collect::<Vec<_>>()).0;
+    of.plan.look_after_every_block.then(|| Looked {
+        right_verdicts: Share::among(with.iter(), |one| Some(is_right(one.call, one.true_percent))),
+        false_verdicts: Share::among(without.iter(), |one| Some(one.call != Call::NotResolved)),
+        blocks_with_difference: blocks(&with),
+        blocks_without_difference: blocks(&without),
+        planned_blocks: of.day.order.len(),
     })
 }
 
@@ -183,22 +220,27 @@ fn root_mean_square(values: &[f64]) -> (f64, f64) {
     (square.sqrt(), 0.5 * uncertainty / square.sqrt())
 }
 
+/// With a sign that is not a hyphen.
+fn signed(percent: f64) -> String {
+    format!("{percent:+.1}").replace('-', "−")
+}
+
 fn simulated(of: &Rehearsed) -> Vec<String> {
     let day = &of.day;
     let mut said = Vec::new();
     said.push(match &of.place {
         Some(place) => format!("Road: {} Beyond its ends it leads straight on and level.", place.source),
         None => format!(
-            "Road: {:.0} m with {:+.1} % from start to finish, with gentle hills and bends of its own each day, in no \
+            "Road: {:.0} m with {} % from start to finish, with gentle hills and bends of its own each day, in no \
              particular place.",
             day.length_m(),
-            of.plan.gradient_percent
+            signed(of.plan.gradient_percent)
         ),
     });
     said.push(format!(
-        "Truth: on odd days every set-up but the first has {:+.1} % of what the test is about; on even days there is no \
+        "Truth: on odd days every set-up but the first has {} % of what the test is about; on even days there is no \
          difference.",
-        of.day.difference_percent
+        signed(of.day.difference_percent)
     ));
     said.push(match of.plan.hold {
         Hold::Power => format!(
@@ -237,7 +279,7 @@ fn simulated(of: &Rehearsed) -> Vec<String> {
     }
     if of.plan.look_after_every_block {
         said.push(
-            "Each day is looked at once, after the last block; looks after every block are not rehearsed."
+            "Each day is looked at after every block as well, by the recordings up to there, and left at the first verdict."
                 .to_string(),
         );
     }

@@ -6,7 +6,7 @@ use crate::study::Compared;
 use maud::{Markup, html};
 
 /// Nothing to tell where there is one set-up.
-pub(super) fn key(compared: &Compared, place: &str) -> Markup {
+pub(crate) fn key(compared: &Compared, place: &str) -> Markup {
     html! {
         @if compared.setups.len() > 1 {
             ul class="key" {

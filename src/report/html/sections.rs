@@ -1,7 +1,7 @@
 //! The sections of the document, in the order of a reader's questions.
 
 mod along;
-mod ground;
+pub(super) mod ground;
 mod numbers;
 
 use super::Told;
@@ -91,7 +91,7 @@ fn figure(picture: &Picture, caption: &str) -> Markup {
 }
 
 /// Scrolls by itself where the page is narrow, by keyboard too.
-fn table(sheet: &Sheet, caption: &str) -> Markup {
+pub(crate) fn table(sheet: &Sheet, caption: &str) -> Markup {
     let class = |column: usize| sheet.left.contains(&column).then_some("words");
     html! {
         div class="scroll" tabindex="0" role="region" aria-label=(caption) {

@@ -1,7 +1,7 @@
 //! What a planned day would show.
 
 use super::{SCHEMA, number};
-use crate::plan::rehearse::{Rehearsal, Share, Verdicts};
+use crate::plan::rehearse::{Looked, Rehearsal, Share, Verdicts};
 use serde_json::{Value, json};
 
 pub fn rehearse(rehearsal: &Rehearsal) -> Value {
@@ -32,8 +32,21 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Value {
         "false_verdicts_interval_90": rehearsal.false_verdicts.interval_90(),
         "with_difference": verdicts(&rehearsal.with_difference),
         "without_difference": verdicts(&rehearsal.without_difference),
+        "looked_after_every_block": rehearsal.looked.as_ref().map(looked),
         "not_analysed": not_analysed,
         "simulated": rehearsal.simulated,
+    })
+}
+
+fn looked(looked: &Looked) -> Value {
+    json!({
+        "right_verdicts": value(&looked.right_verdicts),
+        "right_verdicts_interval_90": looked.right_verdicts.interval_90(),
+        "false_verdicts": value(&looked.false_verdicts),
+        "false_verdicts_interval_90": looked.false_verdicts.interval_90(),
+        "mean_blocks_with_difference": number(looked.blocks_with_difference),
+        "mean_blocks_without_difference": number(looked.blocks_without_difference),
+        "planned_blocks": looked.planned_blocks,
     })
 }
 

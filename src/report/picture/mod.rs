@@ -17,6 +17,7 @@ mod rows;
 mod scale;
 mod setups;
 mod stopwatch;
+pub mod strips;
 mod wind;
 
 pub use both::both;

@@ -1,7 +1,7 @@
 //! What a planned day would show.
 
 use super::super::words::{count, listed, signed, wrapped};
-use crate::plan::rehearse::{Rehearsal, Share, Verdicts};
+use crate::plan::rehearse::{Looked, Rehearsal, Share, Verdicts};
 
 pub fn rehearse(rehearsal: &Rehearsal, width: usize) -> String {
     let mut parts = vec![wrapped(&answer(rehearsal), width), numbers(rehearsal, width)];
@@ -87,8 +87,23 @@ fn numbers(rehearsal: &Rehearsal, width: usize) -> String {
         "Verdicts without it: {}.",
         verdicts(&rehearsal.without_difference)
     ));
+    lines.extend(rehearsal.looked.iter().map(looked));
     let items: Vec<String> = lines.iter().map(|line| listed(line, width)).collect();
     items.join("\n")
+}
+
+fn looked(looked: &Looked) -> String {
+    let mut said = "Looking after every block and stopping at the first verdict:".to_string();
+    if looked.right_verdicts.of > 0 {
+        said += &format!(
+            " with the change right {}, after {:.1} of {} blocks in the mean;",
+            share(&looked.right_verdicts),
+            looked.blocks_with_difference,
+            looked.planned_blocks
+        );
+    }
+    said += &format!(" without it a false verdict {}.", share(&looked.false_verdicts));
+    said
 }
 
 fn verdicts(verdicts: &Verdicts) -> String {

@@ -69,22 +69,7 @@ pub fn watched(course: Course, order: &str, number: u64, change_percent: f64) ->
 
 /// The day as it lies in the folder when so many passes are ridden and the rider stands beside the road.
 fn looked_at(truth: &TrueDay, test_day: &TestDay, passes: usize) -> Result<Compared, String> {
-    let end_s = truth.passes.get(passes).map_or(f64::INFINITY, |next| {
-        let last = &truth.passes[passes - 1];
-        0.5 * (last.end_s + next.start_s)
-    });
-    let mut recordings = truth.recordings.clone();
-    for recording in &mut recordings {
-        let kept = recording.samples.iter().take_while(|s| s.time_s <= end_s).count();
-        recording.samples.truncate(kept);
-        for channel in &mut recording.extra {
-            channel.values.truncate(kept);
-        }
-        recording.lap_marks_s.retain(|mark| *mark <= end_s);
-        recording.timer_events.retain(|event| event.time_s <= end_s);
-    }
-    recordings.retain(|recording| !recording.samples.is_empty());
     let text = |error: stillair::error::Error| error.to_string();
-    let gathered = gather_recordings(test_day.clone(), recordings).map_err(text)?;
+    let gathered = gather_recordings(test_day.clone(), truth.recordings_after(passes)).map_err(text)?;
     compare_gathered(gathered, Path::new("day")).map_err(text)
 }

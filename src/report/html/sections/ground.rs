@@ -6,7 +6,8 @@ use crate::report::sheet::Sheet;
 use crate::report::terminal::passes::Clock;
 use crate::report::terminal::{ground, seen};
 use crate::report::words::sentence;
-use maud::html;
+use crate::study::Compared;
+use maud::{Markup, html};
 
 pub(super) fn rests_on(told: &Told) -> Section {
     let body = html! {
@@ -25,7 +26,16 @@ pub(super) fn rests_on(told: &Told) -> Section {
 
 /// `None` where there is nothing.
 pub(super) fn mind(told: &Told, clock: &Clock) -> Option<Section> {
-    let compared = told.compared;
+    Some(Section {
+        id: "mind",
+        heading: "To mind",
+        two: false,
+        body: to_mind(told.compared, clock)?,
+    })
+}
+
+/// Remarks, files that could not be read, what nearly was a pass.
+pub(crate) fn to_mind(compared: &Compared, clock: &Clock) -> Option<Markup> {
     let surveyed = &compared.surveyed;
     let near = &surveyed.ridden.near_passes;
     let nothing = compared.warnings.is_empty() && surveyed.faults.is_empty() && near.is_empty();
@@ -58,12 +68,7 @@ pub(super) fn mind(told: &Told, clock: &Clock) -> Option<Section> {
             }
         }
     };
-    (!nothing).then_some(Section {
-        id: "mind",
-        heading: "To mind",
-        two: false,
-        body,
-    })
+    (!nothing).then_some(body)
 }
 
 fn near_time(clock: &Clock, start_s: f64) -> String {
