@@ -43,6 +43,7 @@ mod report;
 mod page;
 mod roads;
 
+
 mod streams;
 
 mod stopwatch;
