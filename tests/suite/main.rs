@@ -43,7 +43,6 @@ mod report;
 mod page;
 mod roads;
 
-
 mod streams;
 
 mod stopwatch;
