@@ -4,9 +4,10 @@ use super::cautions::{CAUTIONS, cautions};
 use super::console::{Console, Stop};
 use crate::error::{Error, Fault};
 use crate::plan::place::gpx_text;
-use crate::plan::roads::{Asked, CDA_M2, POWER_W, Ranking, TestRoad, roads};
+use crate::plan::roads::{Asked, Ranking, TestRoad, roads};
 use crate::report::{json, terminal};
 use crate::saving::{in_the_way, is_there, write_new};
+use crate::test_day::planned::{CDA_M2, POWER_W};
 use std::path::{Path, PathBuf};
 
 const EXAMPLE: &str = "Example: the best test courses in a folder of rides, each as a route to take along\n  \
@@ -26,6 +27,9 @@ pub struct Arguments {
     /// How many roads to show
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=100))]
     count: u16,
+    /// Show every length of a road that was rated, not only the one to ride
+    #[arg(long)]
+    all_lengths: bool,
     /// Power you will hold in a test, in watts
     #[arg(long, value_name = "W", value_parser = clap::value_parser!(u16).range(50..=800))]
     power: Option<u16>,
@@ -63,6 +67,7 @@ fn drag_area(text: &str) -> Result<f64, String> {
 pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
     let asked = Asked {
         count: usize::from(arguments.count),
+        all_lengths: arguments.all_lengths,
         power_w: arguments.power.map_or(POWER_W, f64::from),
         cda_m2: arguments.cda.unwrap_or(CDA_M2),
         total_mass_kg: arguments.mass,

@@ -134,8 +134,8 @@ fn best<'a>(among: impl Iterator<Item = &'a Alternative> + Clone) -> Option<&'a 
         .min_by(|a, b| a.weighed.duration_s.total_cmp(&b.weighed.duration_s))
 }
 
-/// Out and back a block ends where it began.
-fn passes_of(shape: Shape) -> &'static [usize] {
+/// Numbers of passes a block that are tried. Out and back a block ends where it began.
+pub(super) fn passes_of(shape: Shape) -> &'static [usize] {
     match shape {
         Shape::OneWay => &[1, 2, 3, 4, 6],
         Shape::OutAndBack => &[2, 4, 6, 8],

@@ -14,7 +14,7 @@ mod notes;
 mod notes_tests;
 mod parse;
 mod parts;
-mod planned;
+pub mod planned;
 mod quantity;
 mod readings;
 mod section;

@@ -5,10 +5,10 @@ use super::{Hold, Planned, PlannedWind};
 
 /// Where `[plan]` is silent. A club rider's hour, a turn in a quiet road, and a change of equipment beside it (common
 /// practice, no published source).
-const POWER_W: f64 = 220.0;
-const CDA_M2: f64 = 0.32;
-const TURN_ROUND_S: f64 = 20.0;
-const CHANGE_S: f64 = 300.0;
+pub const POWER_W: f64 = 220.0;
+pub const CDA_M2: f64 = 0.32;
+pub const TURN_ROUND_S: f64 = 20.0;
+pub const CHANGE_S: f64 = 300.0;
 
 pub(super) fn read(section: &Section) -> Planned {
     let within = |key: &str, low: f64, high: f64, advice: &str| section.number_within(key, low, high, advice);

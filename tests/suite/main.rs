@@ -41,6 +41,7 @@ mod rehearse;
 mod report;
 
 mod page;
+mod roads;
 
 mod streams;
 

@@ -7,8 +7,8 @@ use std::collections::HashMap;
 /// Windows that share more than this of the shorter are the same road.
 pub const SAME_ROAD: f64 = 0.35;
 /// Lengths of one road that are looked at closely, and how far the guess of a further one may be below the first.
-const LENGTHS_A_ROAD: usize = 3;
-const WORTH_A_LOOK: f64 = 0.7;
+const LENGTHS_A_ROAD: usize = 7;
+const WORTH_A_LOOK: f64 = 0.4;
 /// One length differs from another by this factor at least.
 const OTHER_LENGTH: f64 = 1.3;
 

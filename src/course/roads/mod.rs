@@ -49,6 +49,22 @@ impl Candidate {
         }
     }
 
+    /// The same road from its other end.
+    pub fn reversed(mut self) -> Candidate {
+        let length_m = super::legs::STEP_M * self.points.len().saturating_sub(1) as f64;
+        self.points.reverse();
+        self.nodes.reverse();
+        let seen = &mut self.seen;
+        std::mem::swap(&mut seen.forward, &mut seen.reverse);
+        for places in [&mut seen.stops, &mut seen.braking] {
+            places.reverse();
+            for place in places {
+                place.along_m = length_m - place.along_m;
+            }
+        }
+        self
+    }
+
     /// Whether so much of the shorter of the two is the same road that they are one course.
     pub fn is_on_the_road_of(&self, other: &Candidate) -> bool {
         if self.region != other.region {

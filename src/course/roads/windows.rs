@@ -22,12 +22,14 @@ const SLOW_M_S: f64 = 4.0;
 const TIGHT_RADIUS_M: f64 = 33.0;
 /// Less power than this is coasting. [W]
 const COASTING_W: f64 = 15.0;
-/// For the guess: usual speed, a turn, spreads at which half of the worth is gone, and what gates cost. Judgement.
+/// For the guess: usual speed, a turn with the way beyond the gate and back, spreads at which half of the worth is gone, and what gates cost. Judgement.
 const SPEED_M_S: f64 = 9.5;
-const TURN_S: f64 = 20.0;
+const TURN_S: f64 = 54.0;
 const HALF_SPEED_SPREAD: f64 = 0.2;
 const HALF_POWER_SPREAD: f64 = 0.5;
-const HALF_LENGTH_M: f64 = 200.0;
+const HALF_LENGTH_M: f64 = 600.0;
+/// Longer roads are not thought better: an hour rides them too rarely.
+const NO_BETTER_M: f64 = 2000.0;
 
 /// Steps `from..=to` of a trail.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -203,6 +205,7 @@ impl Sums {
             ((squares / count.max(1.0) - mean * mean).max(0.0)).sqrt() / mean.abs().max(1e-6)
         };
         let by = |value: f64, half: f64| 1.0 / (1.0 + (value / half).powi(2));
+        let length_m = length_m.min(NO_BETTER_M);
         let riding_s = length_m / SPEED_M_S;
         let visits = over(&self.visits) / steps;
         let powered = over(&self.powered);

@@ -46,8 +46,8 @@ pub fn roads(ranking: &Ranking, files: &[PathBuf], width: usize) -> String {
     if ranking.refused > 0 {
         text.push(wrapped(
             &format!(
-                "{} more stretches were looked at and are no test course: stops or braking in most passes, a bend too tight for the speed, or no test of \
-                 four blocks in an hour.",
+                "{} more stretches were looked at and are no test course: stops or braking in most passes, a \
+                 bend too tight for the speed, a descent above 60 km/h, or no test of four blocks in an hour.",
                 ranking.refused
             ),
             width,
