@@ -1,5 +1,6 @@
 //! README and docs against the program: what they show is what it does.
 
+use crate::program;
 use assert_cmd::Command;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -32,18 +33,12 @@ fn fenced(document: &str, kind: &str) -> String {
 }
 
 fn stillair(words: &[&str], folder: &Path) -> String {
-    let output = Command::cargo_bin("stillair")
-        .unwrap()
-        .args(words)
-        .current_dir(folder)
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    String::from_utf8(output.stdout).unwrap()
+    program::said(
+        Command::cargo_bin("stillair")
+            .unwrap()
+            .args(words)
+            .current_dir(folder),
+    )
 }
 
 /// `OVERWRITE=1` writes the run into the README instead.

@@ -32,6 +32,8 @@ mod plan;
 
 mod predict;
 
+mod program;
+
 mod real_effects;
 
 mod recordings;

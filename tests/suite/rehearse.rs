@@ -1,5 +1,6 @@
 //! `stillair rehearse`: days simulated from a plan that was typed by hand.
 
+use crate::program;
 use assert_cmd::Command;
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::{contains, is_empty};
@@ -50,11 +51,6 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-fn output(command: &mut Command) -> String {
-    let assert = command.assert().success();
-    String::from_utf8(assert.get_output().stdout.clone()).unwrap()
-}
-
 fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
@@ -66,7 +62,7 @@ fn days_say_what_they_know_and_a_seed_gives_the_same_on_any_number_of_threads() 
     let home = tempfile::tempdir().unwrap();
     planned(home.path(), "ABBA", 2);
     let words = ["rehearse", text(home.path()), "--days", "60", "--json", "--quiet"];
-    let first = output(stillair(&words).env("RAYON_NUM_THREADS", "2"));
+    let first = program::said(stillair(&words).env("RAYON_NUM_THREADS", "2"));
     let said: Value = serde_json::from_str(&first).unwrap();
     assert_eq!(said["days"], 60);
     assert_eq!(said["not_analysed"], serde_json::json!([]));
@@ -87,9 +83,9 @@ fn days_say_what_they_know_and_a_seed_gives_the_same_on_any_number_of_threads() 
         "{said:#}"
     );
     let few = ["rehearse", text(home.path()), "--days", "6", "--json", "--quiet"];
-    let one = output(stillair(&few).env("RAYON_NUM_THREADS", "1"));
-    assert_eq!(one, output(stillair(&few).env("RAYON_NUM_THREADS", "3")));
-    let other = output(stillair(&few).args(["--seed", "6"]));
+    let one = program::said(stillair(&few).env("RAYON_NUM_THREADS", "1"));
+    assert_eq!(one, program::said(stillair(&few).env("RAYON_NUM_THREADS", "3")));
+    let other = program::said(stillair(&few).args(["--seed", "6"]));
     assert_ne!(one, other);
 }
 
@@ -100,7 +96,7 @@ fn a_written_day_compares_as_it_did_in_memory_and_is_never_written_over() {
     planned(home.path(), "ABBA", 2);
     let typed = std::fs::read(home.path().join("test.toml")).unwrap();
     let folder = text(home.path());
-    let said: Value = serde_json::from_str(&output(&mut stillair(&[
+    let said: Value = serde_json::from_str(&program::said(&mut stillair(&[
         "rehearse", folder, "--days", "2", "--json",
     ])))
     .unwrap();
@@ -118,7 +114,7 @@ fn a_written_day_compares_as_it_did_in_memory_and_is_never_written_over() {
             toml.contains("# a remark that stays") && toml.contains("[plan]"),
             "{toml}"
         );
-        let day: Value = serde_json::from_str(&output(&mut stillair(&[
+        let day: Value = serde_json::from_str(&program::said(&mut stillair(&[
             "compare",
             text(&into),
             "--json",
@@ -179,7 +175,7 @@ fn a_loop_and_a_climb_on_a_measured_road_are_rehearsed_too() {
             .replace("out-and-back", shape);
         std::fs::write(&file, typed).unwrap();
         let words = ["rehearse", text(home.path()), "--days", "4", "--json"];
-        let said: Value = serde_json::from_str(&output(&mut stillair(&words))).unwrap();
+        let said: Value = serde_json::from_str(&program::said(&mut stillair(&words))).unwrap();
         assert_eq!(said["not_analysed"], serde_json::json!([]), "{shape}");
         assert!(said["coverage_90"].is_number(), "{said:#}");
     }

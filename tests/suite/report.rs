@@ -1,5 +1,6 @@
 //! `report`: one document that stands alone, says what `compare` says, and keeps to itself what it is asked to.
 
+use crate::program;
 use assert_cmd::Command;
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::{contains, is_empty};
@@ -68,18 +69,7 @@ fn days() -> [TempDir; 4] {
 }
 
 fn output(folder: &Path, words: &[&str]) -> String {
-    let output = Command::cargo_bin("stillair")
-        .unwrap()
-        .args(words)
-        .arg(folder)
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    String::from_utf8(output.stdout).unwrap()
+    program::said(Command::cargo_bin("stillair").unwrap().args(words).arg(folder))
 }
 
 fn report(folder: &Path, more: &[&str]) -> String {

@@ -1,5 +1,6 @@
 //! `compare` says what made the difference that the stopwatch saw, and its lines add up to it.
 
+use crate::program;
 use assert_cmd::Command;
 use serde_json::Value;
 use std::path::Path;
@@ -13,19 +14,13 @@ fn written(plan: &DayPlan) -> TempDir {
 }
 
 fn compare(folder: &Path, more: &[&str]) -> String {
-    let output = Command::cargo_bin("stillair")
-        .unwrap()
-        .arg("compare")
-        .arg(folder)
-        .args(more)
-        .output()
-        .unwrap();
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    String::from_utf8(output.stdout).unwrap()
+    program::said(
+        Command::cargo_bin("stillair")
+            .unwrap()
+            .arg("compare")
+            .arg(folder)
+            .args(more),
+    )
 }
 
 fn json(folder: &Path) -> Value {
