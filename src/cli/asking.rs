@@ -14,6 +14,10 @@ pub fn ranged(text: &str, range: std::ops::RangeInclusive<f64>, what: &str) -> R
     }
 }
 
+pub fn drag_area(text: &str) -> Result<f64, String> {
+    ranged(text, 0.1..=1.0, "a drag area in m²")
+}
+
 /// `40km`, `40 km`, `1500m`, `25mi`.
 pub fn length_m(text: &str) -> Result<f64, String> {
     let text = text.trim();

@@ -1,6 +1,6 @@
 //! `stillair plan`: a test day before it is ridden.
 
-use super::asking::{answer, length_m, mass_kg, minutes_s, names, ranged};
+use super::asking::{answer, drag_area, length_m, mass_kg, minutes_s, names, ranged};
 use super::cautions::{CAUTIONS, cautions};
 use super::console::{Console, Stop};
 use crate::error::{Error, Fault};
@@ -141,10 +141,6 @@ fn degrees(text: &str) -> Result<f64, String> {
 
 fn watts(text: &str) -> Result<f64, String> {
     ranged(text, 50.0..=800.0, "the power of a pass, in watts,")
-}
-
-fn drag_area(text: &str) -> Result<f64, String> {
-    ranged(text, 0.1..=1.0, "a drag area in m²")
 }
 
 fn difference(text: &str) -> Result<f64, String> {

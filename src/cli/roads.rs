@@ -1,5 +1,6 @@
 //! `stillair roads`: stretches of old rides as test courses.
 
+use super::asking::{drag_area, ranged};
 use super::cautions::{CAUTIONS, cautions};
 use super::console::{Console, Stop};
 use crate::error::{Error, Fault};
@@ -44,24 +45,8 @@ pub struct Arguments {
     write: Option<PathBuf>,
 }
 
-fn within(text: &str, range: std::ops::RangeInclusive<f64>, what: &str) -> Result<f64, String> {
-    let number: f64 = text
-        .trim()
-        .parse()
-        .map_err(|_| format!("\"{text}\" is not a number"))?;
-    if range.contains(&number) {
-        Ok(number)
-    } else {
-        Err(format!("{what} is {} to {}", range.start(), range.end()))
-    }
-}
-
 fn mass(text: &str) -> Result<f64, String> {
-    within(text, 35.0..=250.0, "the mass of rider and bike, in kg,")
-}
-
-fn drag_area(text: &str) -> Result<f64, String> {
-    within(text, 0.1..=1.0, "a drag area, in m²,")
+    ranged(text, 35.0..=250.0, "the mass of rider and bike, in kg,")
 }
 
 pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {

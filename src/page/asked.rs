@@ -24,7 +24,7 @@ pub enum Asked {
         to_m: f64,
     },
     Ends {
-        list: OfStretches,
+        list: Stretches,
         place: usize,
         from_m: f64,
         to_m: f64,
@@ -38,13 +38,6 @@ pub enum Asked {
         field: String,
         value: String,
     },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum OfStretches {
-    Cuts,
-    Windows,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -119,10 +112,7 @@ impl Asked {
             } => {
                 let [from_m, to_m] = ends(from_m, to_m)?;
                 Edit::Ends {
-                    list: match list {
-                        OfStretches::Cuts => Stretches::Cuts,
-                        OfStretches::Windows => Stretches::Windows,
-                    },
+                    list,
                     place,
                     from_m,
                     to_m,

@@ -4,7 +4,7 @@ use super::desk::{Desk, Kind};
 use super::fields::fields;
 use crate::error::Error;
 use crate::report::html::{key, table, to_mind};
-use crate::report::picture::strips::{Common, Marked, common, is_named, marked, readings, ruler, strip};
+use crate::report::picture::strips::{Common, Marked, common, marked, readings, ruler, strip};
 use crate::report::terminal::passes::{Clock, fitted_note, sheet as passes_sheet};
 use crate::report::terminal::setups::{legend, rolling, sheet as setups_sheet};
 use crate::report::terminal::{answer, letter};
@@ -301,7 +301,7 @@ fn passes(compared: &Compared, clock: &Clock) -> Markup {
                 tbody {
                     @for (result, row) in rows {
                         @let pass = &ridden[result.pass];
-                        @let excluded = day.excludes.iter().position(|e| is_named(&e.pass, pass.number, pass.start_s));
+                        @let excluded = day.excludes.iter().position(|e| e.pass.off_s(pass.number, pass.start_s).is_some());
                         tr class=[(!result.kept).then_some("out")] {
                             @for cell in row { td { (cell) } }
                             td {

@@ -1,15 +1,17 @@
 //! A day before it is ridden: everything settled that decides what it will tell.
 
 use super::place::Place;
-use crate::air::{AirState, RideSite, settle};
+use crate::air::{Air, AirState, RideSite, settle};
 use crate::course::Direction;
 use crate::error::{Error, Fault, Result};
+use crate::estimate::cells::{Shift, rig};
+use crate::estimate::joint::layout::differs;
 use crate::physics::{Rig, Surroundings, gravity_m_s2};
 use crate::test_day::{
-    Differs, Extent, Hold, Measured, Planned, PlannedWind, Setup, Shape, Slow, TestDay, read as read_test_day,
+    AirReading, Differs, Extent, Hold, Measured, Planned, PlannedWind, Setup, Shape, Slow, TestDay,
+    read as read_test_day,
 };
-use crate::verdict::Stretch;
-use std::f64::consts::PI;
+use crate::verdict::{Stretch, reversed};
 use std::path::Path;
 
 /// Where the plan does not say where it is ridden: half way to the pole, a little above the sea.
@@ -134,16 +136,8 @@ impl PlannedDay {
             .first()
             .map(|point| (point.latitude_deg, point.altitude_m));
         let (latitude_deg, height_m) = at.unwrap_or((ANYWHERE[0], Some(ANYWHERE[1])));
-        let site = RideSite {
-            start_s: when_s(test_day),
-            end_s: when_s(test_day),
-            latitude_deg,
-            height_m,
-            unit_temperature_c: None,
-            unit_pressure_pa: None,
-            unit_warming: None,
-        };
-        let (air, _) = settle(&test_toml, &test_day.air, &site)?;
+        let when_s = when_s(test_day);
+        let air = air(&test_toml, &test_day.air, when_s, latitude_deg, height_m)?;
         let difference_percent = plan
             .difference_percent
             .unwrap_or(-test_day.smallest_difference_percent);
@@ -160,7 +154,7 @@ impl PlannedDay {
             turn_round_s: plan.turn_round_s,
             change_s: plan.change_s,
             wind: plan.wind,
-            air: air.at(site.start_s),
+            air: air.at(when_s),
             warming_standard_uncertainty_k_per_h: air.warming.standard_uncertainty_k_per_h,
             gravity_m_s2: gravity_m_s2(latitude_deg, height_m.unwrap_or(0.0)),
             power_scale: test_day.power_scale,
@@ -180,27 +174,17 @@ impl PlannedDay {
 
     /// In the order ridden.
     pub fn road_in(&self, direction: Direction) -> Vec<Stretch> {
-        let mut road = self.road.clone();
-        if direction == Direction::Reverse {
-            road.reverse();
-            for stretch in &mut road {
-                stretch.gradient = -stretch.gradient;
-                stretch.bearing_rad += PI;
-            }
+        match direction {
+            Direction::Forward => self.road.clone(),
+            Direction::Reverse => reversed(self.road.clone()),
         }
-        road
     }
 
     /// As it is expected to be.
     pub fn rig(&self, setup: usize) -> Rig {
-        let of = &self.setups[setup];
         Rig {
             cda_m2: self.cda_m2[setup],
-            crr: of.crr.value,
-            total_mass_kg: of.total_mass_kg.value,
-            wheel_inertia_kg_m2: of.wheel_inertia_kg_m2.value,
-            wheel_radius_m: of.wheel_radius_m.value,
-            drivetrain_efficiency: of.drivetrain_efficiency.value,
+            ..rig(&self.setups[setup], &Shift::default())
         }
     }
 
@@ -210,6 +194,29 @@ impl PlannedDay {
             gravity_m_s2: self.gravity_m_s2,
         }
     }
+}
+
+/// As readings say and the place lets expect, at a moment. Nothing is known of what a unit shows.
+///
+/// # Errors
+/// As [`settle`].
+pub(super) fn air(
+    test_toml: &Path,
+    readings: &[AirReading],
+    when_s: f64,
+    latitude_deg: f64,
+    height_m: Option<f64>,
+) -> Result<Air> {
+    let site = RideSite {
+        start_s: when_s,
+        end_s: when_s,
+        latitude_deg,
+        height_m,
+        unit_temperature_c: None,
+        unit_pressure_pa: None,
+        unit_warming: None,
+    };
+    Ok(settle(test_toml, readings, &site)?.0)
 }
 
 /// Blocks given by their times are of a day that has been ridden.
@@ -243,19 +250,11 @@ fn when_s(test_day: &TestDay) -> f64 {
 
 /// What is looked for is there; a set-up that is the same as another has the same.
 fn expected_cda_m2(setups: &[Setup], plan: &Planned, difference_percent: f64) -> Vec<f64> {
-    let differs = |index: usize| {
-        let own = setups[index].differs;
-        let of = if own == Differs::Cda {
-            setups[0].differs
-        } else {
-            own
-        };
-        index > 0 && of != Differs::Crr
-    };
+    let in_drag = |index: usize| index > 0 && differs(setups, index) != Differs::Crr;
     (0..setups.len())
         .map(|index| {
             let like = setups[index].same_as.unwrap_or(index);
-            if differs(like) {
+            if in_drag(like) {
                 plan.cda_m2 * (1.0 + difference_percent / 100.0)
             } else {
                 plan.cda_m2

@@ -3,10 +3,10 @@ use crate::air::{AirState, UNKNOWN_WIND_M_S};
 use crate::estimate::joint::joint;
 use crate::estimate::made::ridden_over;
 use crate::plan::{PlannedBlock, chance_to_resolve};
-use crate::simulate::{DayPlan, loop_plan, one_way_plan, out_and_back_plan};
+use crate::simulate::{DayPlan, Uncertain, draw_ordinary, loop_plan, one_way_plan, out_and_back_plan};
 use crate::test_day::{Hold, Measured, Setup, Shape, Slow, without_file};
 use crate::verdict::{self, LEVEL, Stretch};
-use rand::{Rng, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -149,19 +149,14 @@ fn independent_blocks_have_the_power_of_a_t_test() {
     }
 }
 
-/// A day like any other: the ranges of the days of docs/accuracy.md, and a power meter that drifts.
+/// A day like any other of docs/accuracy.md, of which everything that is believed is true.
 fn drawn(mut plan: DayPlan, seed: u64) -> DayPlan {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let mut between = |low: f64, high: f64| rng.random_range(low.ln()..high.ln()).exp();
-    plan.wind.wander_sd_m_s = between(0.1, 0.8);
-    plan.wind.wander_memory_s = 60.0 * between(5.0, 40.0);
-    plan.wind.gust_along_sd_m_s = between(0.15, 0.8);
-    plan.wind.gust_across_sd_m_s = between(0.15, 0.8);
-    plan.rider.position_block_sd = between(0.003, 0.015);
-    plan.rider.position_pass_sd = 0.5 * plan.rider.position_block_sd;
-    // Of unit variance: the sum of two even ones.
-    let drift = (rng.random::<f64>() + rng.random::<f64>() - 1.0) * 6f64.sqrt();
-    plan.sensors.power_drift_w_per_h = 1.5 * drift;
+    let true_as_believed = Uncertain {
+        crr: 0.0,
+        total_mass_kg: 0.0,
+        power_scale: 0.0,
+    };
+    draw_ordinary(&mut plan, &true_as_believed, &mut ChaCha8Rng::seed_from_u64(seed));
     plan
 }
 

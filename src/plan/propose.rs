@@ -320,18 +320,12 @@ impl<'a> Draft<'a> {
     }
 
     fn too_fast(&self, shape: Shape) -> Option<Warning> {
-        let rig = self.base.rig(0);
         let most_w = self.powers_w().into_iter().fold(0.0, f64::max);
-        let mut roads = vec![self.base.road.clone()];
-        if shape == Shape::OutAndBack {
-            roads.push(self.base.road_in(Direction::Reverse));
-        }
-        let fastest = roads
-            .iter()
-            .filter_map(|road| too_fast_m_s(&rig, &self.base.around(), road, most_w))
-            .fold(None, |most: Option<f64>, speed| {
-                Some(most.map_or(speed, |m| m.max(speed)))
-            })?;
+        let day = PlannedDay {
+            shape,
+            ..self.base.clone()
+        };
+        let fastest = too_fast_m_s(&day, most_w)?;
         Some(told::fast_descent(fastest, self.asked.shape.is_some()))
     }
 

@@ -154,12 +154,13 @@ impl Rehearsed {
         let true_percent = |setup: usize| self.true_percent(setup, different);
         let told = self.test_toml(&ridden).and_then(|text| {
             let test_day = test_day::parse(&self.folder.join("test.toml"), &text)?;
+            let gathered = gather_recordings(test_day.clone(), ridden.recordings.clone())?;
+            let whole = compare_gathered(gathered, &self.folder)?;
             let looked = match self.plan.look_after_every_block {
-                true => Some(self.looked(&ridden, &test_day, true_percent)?),
+                true => Some(self.looked(&ridden, &test_day, &whole, true_percent)?),
                 false => None,
             };
-            let gathered = gather_recordings(test_day, ridden.recordings)?;
-            Ok((compare_gathered(gathered, &self.folder)?, looked))
+            Ok((whole, looked))
         });
         let (outcome, looked) = match told {
             Ok((compared, looked)) => (Ok(outcome::judged(&compared, true_percent)), looked),

@@ -1,10 +1,9 @@
 //! Stretches of old rides, ranked by what an hour of testing on each is expected to tell.
 
 use super::choose::passes_of;
+use super::day::air;
 use super::ground::too_fast_m_s;
 use super::{PlannedBlock, PlannedDay, expect};
-use crate::air::{RideSite, settle};
-use crate::course::Direction;
 use crate::course::roads::{Candidate, Seen, candidates};
 use crate::error::{Fault, Result};
 use crate::event::{EventRoad, road_of};
@@ -255,16 +254,14 @@ fn hour(
     asked: &Asked,
 ) -> Option<(PlannedDay, f64)> {
     let first = candidate.points.first()?;
-    let site = RideSite {
-        start_s: 0.0,
-        end_s: 0.0,
-        latitude_deg: first.latitude_deg,
-        height_m: first.altitude_m,
-        unit_temperature_c: None,
-        unit_pressure_pa: None,
-        unit_warming: None,
-    };
-    let (air, _) = settle(Path::new("test.toml"), &[], &site).ok()?;
+    let air = air(
+        Path::new("test.toml"),
+        &[],
+        0.0,
+        first.latitude_deg,
+        first.altitude_m,
+    )
+    .ok()?;
     let setup = day.setups.first()?;
     let order = |passes: usize| ORDER.map(|setup| PlannedBlock::of(setup, passes)).to_vec();
     let mut planned = PlannedDay {
@@ -287,7 +284,8 @@ fn hour(
         slow: day.slow,
         difference_percent: -day.smallest_difference_percent,
     };
-    if too_fast(&planned) {
+    // Down a road on which `plan` would not go down either.
+    if too_fast_m_s(&planned, planned.power_w).is_some() {
         return None;
     }
     let mut duration_s = f64::INFINITY;
@@ -299,17 +297,6 @@ fn hour(
         }
     }
     (duration_s <= HOUR_S).then_some((planned, duration_s))
-}
-
-/// Down a road on which `plan` would not go down either.
-fn too_fast(planned: &PlannedDay) -> bool {
-    let ways: &[Direction] = match planned.shape {
-        Shape::OutAndBack => &[Direction::Forward, Direction::Reverse],
-        _ => &[Direction::Forward],
-    };
-    let (rig, around) = (planned.rig(0), planned.around());
-    ways.iter()
-        .any(|way| too_fast_m_s(&rig, &around, &planned.road_in(*way), planned.power_w).is_some())
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use super::ride::{Manner, Pass, ride};
 use crate::course::Direction;
 use crate::estimate::cells::{InDay, PassRide, cell_count};
 use crate::estimate::one_pass::SPEED_STANDARD_UNCERTAINTY_M_S;
-use crate::test_day::{PowerSide, Shape};
+use crate::test_day::{PowerSide, Shape, east_north_m_s};
 
 /// Of a day that nobody has dated: unix seconds at its start.
 const START_S: f64 = 1.0e9;
@@ -52,10 +52,9 @@ impl PlannedDay {
     /// Where the air moves to, as far as it is expected.
     pub(super) fn expected_wind_m_s(&self) -> [f64; 2] {
         match self.wind {
-            Some(wind) => wind.from_deg.map_or([0.0; 2], |from_deg| {
-                let (sin, cos) = from_deg.to_radians().sin_cos();
-                [-wind.speed_m_s * sin, -wind.speed_m_s * cos]
-            }),
+            Some(wind) => wind
+                .from_deg
+                .map_or([0.0; 2], |from_deg| east_north_m_s(wind.speed_m_s, from_deg)),
             None => [self.air.wind_east_m_s, self.air.wind_north_m_s],
         }
     }

@@ -7,9 +7,6 @@ use crate::units::{clock_text, utc_text};
 use crate::warning::Warning;
 use std::path::Path;
 
-/// The promise of the interface: a pass is named by its start time to this.
-const NAMED_WITHIN_S: f64 = 5.0;
-
 /// What is left between two cuts is fitted only where it is longer: the speed at its ends would make most of it.
 const SHORTEST_PART_M: f64 = 30.0;
 
@@ -381,16 +378,9 @@ fn outside(places: &[Place], ridden: &Ridden, warnings: &mut Vec<Warning>) {
 }
 
 fn named(reference: &PassRef, passes: &[Pass]) -> Option<usize> {
-    match *reference {
-        PassRef::Number(number) => passes.iter().position(|p| p.number == number),
-        PassRef::StartTime(time_s) => passes
-            .iter()
-            .enumerate()
-            .map(|(index, pass)| (index, (pass.start_s - time_s).abs()))
-            .filter(|(_, off)| *off <= NAMED_WITHIN_S)
-            .min_by(|a, b| a.1.total_cmp(&b.1))
-            .map(|(index, _)| index),
-    }
+    let off = |(index, pass): (usize, &Pass)| Some((index, reference.off_s(pass.number, pass.start_s)?));
+    let meant = passes.iter().enumerate().filter_map(off);
+    meant.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(index, _)| index)
 }
 
 fn by_number(reference: &PassRef, pass: &Pass, table: &str, warnings: &mut Vec<Warning>) {
@@ -415,7 +405,8 @@ fn no_such_pass(reference: &PassRef, ridden: &Ridden, test_toml: &Path, line: us
                 format!("; the nearest starts at {}", utc_text(p.start_s, 0))
             });
             format!(
-                "no pass starts within {NAMED_WITHIN_S:.0} s of {}{nearest}",
+                "no pass starts within {:.0} s of {}{nearest}",
+                PassRef::NAMED_WITHIN_S,
                 utc_text(time_s, 0)
             )
         }

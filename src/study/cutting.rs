@@ -29,6 +29,7 @@ impl Cutting<'_> {
             place.setup.is_some() && place.left_out.is_none()
         };
         let counted = (0..self.assigned.passes.len()).filter(|i| counts(*i)).count();
+        let noted_at_s = self.noted_at_s(surveyed);
         let mut rides = Vec::new();
         let mut results = Vec::new();
         for (index, pass) in surveyed.ridden.passes.iter().enumerate() {
@@ -47,7 +48,7 @@ impl Cutting<'_> {
                 } else {
                     cell_count(all_m, counted)
                 };
-                match self.ride(surveyed, streams, index, &parts_m, cells) {
+                match self.ride(surveyed, streams, index, &parts_m, cells, &noted_at_s) {
                     Some(Ok(ride)) => {
                         kept = true;
                         fitted_m = parts_m;
@@ -82,8 +83,11 @@ impl Cutting<'_> {
         let length_m = surveyed.ridden.course.length_m();
         let parts_m = [(0.0, length_m)];
         let passes = surveyed.ridden.passes.len();
-        let in_pieces =
-            |index: usize, pieces: usize| self.ride(surveyed, streams, index, &parts_m, pieces)?.ok();
+        let noted_at_s = self.noted_at_s(surveyed);
+        let in_pieces = |index: usize, pieces: usize| {
+            self.ride(surveyed, streams, index, &parts_m, pieces, &noted_at_s)?
+                .ok()
+        };
         // Where power is missing for a few seconds, longer pieces still have some.
         let (short, long) = (elevations::pieces(length_m), cell_count(length_m, passes));
         let mut rides: Vec<PassRide> = (0..passes)
@@ -91,6 +95,15 @@ impl Cutting<'_> {
             .collect();
         slow::place(&mut rides, surveyed, self.airs);
         rides
+    }
+
+    /// When what was noted before each block was read.
+    fn noted_at_s(&self, surveyed: &Surveyed) -> Vec<Option<f64>> {
+        let (day, ridden) = (&surveyed.test_day, &surveyed.ridden);
+        let blocks = 0..day.blocks.len();
+        blocks
+            .map(|number| self.assigned.noted_at_s(day, ridden, number))
+            .collect()
     }
 
     /// `None` for a pass without a set-up.
@@ -101,6 +114,7 @@ impl Cutting<'_> {
         index: usize,
         parts_m: &[(f64, f64)],
         cells: usize,
+        noted_at_s: &[Option<f64>],
     ) -> Option<Result<PassRide, String>> {
         let pass = surveyed.ridden.passes.get(index)?;
         let place = self.assigned.passes.get(index)?;
@@ -121,15 +135,8 @@ impl Cutting<'_> {
             speed_scale: self.speed_scales.factors[setup],
             parts_m,
         };
-        let blocks = 0..surveyed.test_day.blocks.len();
-        let noted_at_s: Vec<Option<f64>> = blocks
-            .map(|number| {
-                self.assigned
-                    .noted_at_s(&surveyed.test_day, &surveyed.ridden, number)
-            })
-            .collect();
         Some(cut(&ground, pass, index, setup, block).map(|mut ride| {
-            day_notes::hand_over(&mut ride, &surveyed.test_day, self.zeros, &noted_at_s);
+            day_notes::hand_over(&mut ride, &surveyed.test_day, self.zeros, noted_at_s);
             ride
         }))
     }

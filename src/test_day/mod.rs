@@ -161,11 +161,16 @@ pub struct WindReading {
 }
 
 impl WindReading {
-    /// Where the air moves to, east and north: −U sin φ, −U cos φ. [m/s]
+    /// Where the air moves to, east and north. [m/s]
     pub fn east_north_m_s(&self) -> [f64; 2] {
-        let from = self.from_deg.to_radians();
-        [-self.speed_m_s * from.sin(), -self.speed_m_s * from.cos()]
+        east_north_m_s(self.speed_m_s, self.from_deg)
     }
+}
+
+/// Where the air of a wind moves to, east and north: −U sin φ, −U cos φ. `from_deg`: where it comes from. [m/s]
+pub fn east_north_m_s(speed_m_s: f64, from_deg: f64) -> [f64; 2] {
+    let from = from_deg.to_radians();
+    [-speed_m_s * from.sin(), -speed_m_s * from.cos()]
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -342,4 +347,20 @@ pub enum PassRef {
     StartTime(f64),
     /// Accepted with a remark: numbers change when a file is added.
     Number(usize),
+}
+
+impl PassRef {
+    /// The promise of the interface: a pass is named by its start time to this. [s]
+    pub const NAMED_WITHIN_S: f64 = 5.0;
+
+    /// How far the start of a pass is off the time by which it is named; `None` where another pass is meant. Of several
+    /// the nearest is.
+    pub fn off_s(&self, number: usize, start_s: f64) -> Option<f64> {
+        match *self {
+            PassRef::StartTime(time_s) => {
+                Some((start_s - time_s).abs()).filter(|off_s| *off_s <= PassRef::NAMED_WITHIN_S)
+            }
+            PassRef::Number(named) => (named == number).then_some(0.0),
+        }
+    }
 }

@@ -23,6 +23,6 @@ pub use doubt::{
 pub use finding::{About, At, Call, Estimated, Finding, LEVEL, Pair, STATED_SPEED_M_S, Worth, judge};
 pub use looks::{Look, Looks, Says, Schedule};
 pub use power::{blocks_to_resolve, chance_to_resolve};
-pub use road::{Stretch, road};
+pub use road::{Stretch, reversed, road};
 pub use still_air::{StillAir, still_air_time_s};
 pub use stopwatch::{AsRidden, Cause, Leg, Line, NoAccount, Stopwatch, stopwatch};

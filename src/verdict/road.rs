@@ -41,7 +41,7 @@ pub fn road(course: &Course, direction: Direction) -> Vec<Stretch> {
     edges_m.retain(|edge| (0.0..=course.line.length_m()).contains(edge));
     edges_m.sort_by(f64::total_cmp);
     edges_m.dedup_by(|later, earlier| *later - *earlier < LEAST_M);
-    let mut stretches: Vec<Stretch> = edges_m
+    let stretches: Vec<Stretch> = edges_m
         .windows(2)
         .map(|ends| {
             let at_m = 0.5 * (ends[0] + ends[1]);
@@ -53,14 +53,20 @@ pub fn road(course: &Course, direction: Direction) -> Vec<Stretch> {
             }
         })
         .collect();
-    if direction == Direction::Reverse {
-        stretches.reverse();
-        for stretch in &mut stretches {
-            stretch.gradient = -stretch.gradient;
-            stretch.bearing_rad += PI;
-        }
+    match direction {
+        Direction::Forward => stretches,
+        Direction::Reverse => reversed(stretches),
     }
-    stretches
+}
+
+/// The same road ridden the other way.
+pub fn reversed(mut road: Vec<Stretch>) -> Vec<Stretch> {
+    road.reverse();
+    for stretch in &mut road {
+        stretch.gradient = -stretch.gradient;
+        stretch.bearing_rad += PI;
+    }
+    road
 }
 
 #[cfg(test)]

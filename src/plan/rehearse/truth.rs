@@ -1,13 +1,14 @@
 //! The truth of one rehearsed day.
 
 use super::Rehearsed;
+use crate::estimate::joint::layout::differs;
 use crate::physics::{RelativeWind, Rig, crank_power_w, steady_speed_m_s};
 use crate::plan::entry::entry;
 use crate::simulate::{
     BlockTruth, CourseTruth, DayPlan, RoadPiece, SetupTruth, Shape as TrueShape, Uncertain, draw_ordinary,
     loop_plan, normal, one_way_plan, out_and_back_plan,
 };
-use crate::test_day::{Differs, Extent, Setup, Shape};
+use crate::test_day::{Differs, Extent, Setup, Shape, east_north_m_s};
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 use std::f64::consts::TAU;
@@ -21,14 +22,6 @@ const RUN_UP_M: [f64; 2] = [100.0, 500.0];
 /// Whether the looked-for difference is there: not in the baseline, and not in what is the same as it.
 pub(super) fn is_other(setups: &[Setup], setup: usize) -> bool {
     setups[setup].same_as.unwrap_or(setup) != 0
-}
-
-/// What set-up and baseline are compared in.
-fn differs(setups: &[Setup], setup: usize) -> Differs {
-    match setups[setup].differs {
-        Differs::Cda => setups[0].differs,
-        other => other,
-    }
 }
 
 pub(super) fn truth(of: &Rehearsed, different: bool, seed: u64, rng: &mut ChaCha8Rng) -> DayPlan {
@@ -167,10 +160,11 @@ fn wind(of: &Rehearsed, plan: &mut DayPlan, rng: &mut ChaCha8Rng) {
         return;
     };
     let anywhere = rng.random_range(0.0..TAU);
-    let from = expected.from_deg.map_or(anywhere, f64::to_radians);
+    let from_deg = expected.from_deg.unwrap_or(anywhere.to_degrees());
+    let [east, north] = east_north_m_s(expected.speed_m_s, from_deg);
     let spread = (WIND_SPREAD * expected.speed_m_s).max(LEAST_WIND_SPREAD_M_S);
-    plan.wind.mean_east_m_s = -expected.speed_m_s * from.sin() + spread * normal(rng);
-    plan.wind.mean_north_m_s = -expected.speed_m_s * from.cos() + spread * normal(rng);
+    plan.wind.mean_east_m_s = east + spread * normal(rng);
+    plan.wind.mean_north_m_s = north + spread * normal(rng);
 }
 
 /// Over the way that is ridden under power.

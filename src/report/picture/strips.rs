@@ -20,8 +20,6 @@ const WIDE: i32 = 2000;
 /// The lane of the curve, and that of the bars below it.
 const CURVE: [i32; 2] = [40, 3];
 const BARS: [i32; 2] = [62, 42];
-/// A pass is named in `test.toml` by its start, to this.
-const SAME_START_S: f64 = 5.0;
 
 /// A stretch written in `test.toml`.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,10 +35,8 @@ pub struct Marked {
 
 impl Marked {
     pub fn is_of(&self, number: usize, start_s: f64) -> bool {
-        match self.pass {
-            Some(pass) => is_named(&pass, number, start_s),
-            None => false,
-        }
+        self.pass
+            .is_some_and(|pass| pass.off_s(number, start_s).is_some())
     }
 
     /// As a part of the name of a thing on the page.
@@ -49,14 +45,6 @@ impl Marked {
             Stretches::Cuts => format!("cut-{}", self.place),
             Stretches::Windows => format!("window-{}", self.place),
         }
-    }
-}
-
-/// Whether a reference of `test.toml` means this pass.
-pub fn is_named(pass: &PassRef, number: usize, start_s: f64) -> bool {
-    match pass {
-        PassRef::StartTime(time_s) => (time_s - start_s).abs() <= SAME_START_S,
-        PassRef::Number(named) => *named == number,
     }
 }
 
