@@ -6,10 +6,12 @@ use super::speed_scale::SpeedScales;
 use super::track::OnTrack;
 use super::{PassResult, Surveyed, day_notes, elevations, slow};
 use crate::air::Air;
+use crate::course::Pass;
 use crate::estimate::cells::{CELLS_OF_A_TRACK, Ground, PassRide, cell_count, cut};
 use crate::physics::gravity_m_s2;
 use crate::streams::Streams;
 use crate::treatment::Treatment;
+use rayon::prelude::*;
 
 /// What is known of the day beside its passes.
 pub(super) struct Cutting<'a> {
@@ -30,15 +32,13 @@ impl Cutting<'_> {
         };
         let counted = (0..self.assigned.passes.len()).filter(|i| counts(*i)).count();
         let noted_at_s = self.noted_at_s(surveyed);
-        let mut rides = Vec::new();
-        let mut results = Vec::new();
-        for (index, pass) in surveyed.ridden.passes.iter().enumerate() {
+        let of_pass = |(index, pass): (usize, &Pass)| {
             let place = &self.assigned.passes[index];
             let mut flags = pass.flags.clone();
             if let Some(reason) = &place.left_out {
                 flags.push(format!("left out: {reason}"));
             }
-            let mut kept = false;
+            let mut fitted = None;
             let mut fitted_m = Vec::new();
             if counts(index) && place.block.is_some() {
                 let parts_m = self.assigned.parts_m(index, length_m);
@@ -50,19 +50,18 @@ impl Cutting<'_> {
                 };
                 match self.ride(surveyed, streams, index, &parts_m, cells, &noted_at_s) {
                     Some(Ok(ride)) => {
-                        kept = true;
                         fitted_m = parts_m;
-                        rides.push(ride);
+                        fitted = Some(ride);
                     }
                     Some(Err(reason)) => flags.push(format!("not fitted: {reason}")),
                     None => {}
                 }
             }
-            results.push(PassResult {
+            let result = PassResult {
                 pass: index,
                 block: place.block.map(|b| b + 1),
                 setup: place.setup,
-                kept,
+                kept: fitted.is_some(),
                 fitted_m,
                 flags,
                 cda_m2: None,
@@ -71,8 +70,12 @@ impl Cutting<'_> {
                 still_air_time_s: None,
                 judged: None,
                 elevation: None,
-            });
-        }
+            };
+            (fitted, result)
+        };
+        let all = surveyed.ridden.passes.par_iter().enumerate().map(of_pass);
+        let (rides, results): (Vec<Option<PassRide>>, Vec<PassResult>) = all.unzip();
+        let mut rides: Vec<PassRide> = rides.into_iter().flatten().collect();
         slow::place(&mut rides, surveyed, self.airs);
         (rides, results)
     }
@@ -91,6 +94,7 @@ impl Cutting<'_> {
         // Where power is missing for a few seconds, longer pieces still have some.
         let (short, long) = (elevations::pieces(length_m), cell_count(length_m, passes));
         let mut rides: Vec<PassRide> = (0..passes)
+            .into_par_iter()
             .filter_map(|index| in_pieces(index, short).or_else(|| in_pieces(index, long)))
             .collect();
         slow::place(&mut rides, surveyed, self.airs);
