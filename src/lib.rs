@@ -39,6 +39,8 @@ pub mod simulate;
 
 pub mod report;
 
+pub mod watch;
+
 pub mod page;
 
 pub mod cli;

@@ -82,6 +82,11 @@ impl Console {
         self.result(&format!("{value:#}"))
     }
 
+    /// One of several JSON values, each on a line of its own.
+    pub fn json_line(&self, value: &serde_json::Value) -> Result<(), Stop> {
+        self.result(&value.to_string())
+    }
+
     /// Runs a piece of the engine that tells its progress, file by file.
     pub fn watched<T>(&self, doing: &str, work: impl FnOnce(Progress) -> T) -> T {
         let bar = self.progress(doing, 0);

@@ -23,8 +23,12 @@ mod plan;
 mod predict;
 
 mod rehearse;
+
 mod report;
+
 mod roads;
+
+mod watch;
 
 use clap::{Parser, Subcommand};
 use console::{Console, Stop};
@@ -62,6 +66,7 @@ enum Command {
     Predict(predict::Arguments),
     Report(report::Arguments),
     Page(page::Arguments),
+    Watch(watch::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -86,6 +91,7 @@ pub fn run() -> ExitCode {
         Command::Rehearse(arguments) => rehearse::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
         Command::Page(arguments) => page::run(arguments, &console),
+        Command::Watch(arguments) => watch::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),
     };
     match outcome {

@@ -4,7 +4,7 @@ use super::console::{Console, Stop};
 use crate::error::Fault;
 use crate::page::desk::Desk;
 use crate::page::server::Server;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 const EXAMPLE: &str = "Example: look for what disturbed a day, and try it without\n  stillair page helmets";
@@ -20,6 +20,13 @@ pub struct Arguments {
     /// Folder of the test day
     #[arg(value_name = "FOLDER")]
     folder: PathBuf,
+    #[command(flatten)]
+    shown: Shown,
+}
+
+/// Where and how a page is shown.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Shown {
     /// Port of this machine; one that is free unless given
     #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
     port: u16,
@@ -33,32 +40,42 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
         let next = "Leave out --json; `stillair compare --json FOLDER` has the numbers.";
         return Err(Fault::new("a page is looked at and has no JSON", next).into());
     }
-    let folder = &arguments.folder;
-    if !folder.is_dir() {
-        return Err(
-            Fault::new("there is no such folder", "Check the name of the folder.")
-                .in_file(folder)
-                .into(),
-        );
+    must_be_there(&arguments.folder)?;
+    let desk = desk(&arguments.folder, console)?;
+    runtime()?.block_on(show(desk, &arguments.shown, console))
+}
+
+pub fn must_be_there(folder: &Path) -> Result<(), Fault> {
+    if folder.is_dir() {
+        return Ok(());
     }
-    let desk = console.watched("reading", |progress| Desk::open(folder, progress))?;
-    let runtime = tokio::runtime::Builder::new_multi_thread()
+    Err(Fault::new("there is no such folder", "Check the name of the folder.").in_file(folder))
+}
+
+pub fn desk(folder: &Path, console: &Console) -> Result<Desk, Stop> {
+    Ok(console.watched("reading", |progress| Desk::open(folder, progress))?)
+}
+
+pub fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
-        .build()?;
-    runtime.block_on(async {
-        let server = Server::bind(desk, arguments.port).await?;
-        console.result(&server.address())?;
-        console.remark("Ctrl-C ends it.");
-        if !arguments.no_open {
-            open(&server.address(), console);
-        }
-        server.run(asked_to_end()).await.map_err(Stop::from)
-    })
+        .build()
+}
+
+/// Until Ctrl-C.
+pub async fn show(desk: Desk, shown: &Shown, console: &Console) -> Result<(), Stop> {
+    let server = Server::bind(desk, shown.port).await?;
+    console.result(&server.address())?;
+    console.remark("Ctrl-C ends it.");
+    if !shown.no_open {
+        open(&server.address(), console);
+    }
+    server.run(asked_to_end()).await.map_err(Stop::from)
 }
 
 /// Ctrl-C, or a closing terminal. Where the system cannot tell, the page runs until it is stopped from outside.
-async fn asked_to_end() {
+pub async fn asked_to_end() {
     if tokio::signal::ctrl_c().await.is_err() {
         std::future::pending::<()>().await;
     }

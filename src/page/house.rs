@@ -2,16 +2,17 @@
 
 use super::asked::Asked;
 use super::desk::Desk;
-use super::folder::{Seen, seen};
 use super::guard::{Guard, bare_name};
 use super::show;
 use crate::error::{Error, Result};
 use crate::report::json as report;
 use crate::saving;
+use crate::watch::{Changed, Settling, What, seen};
 use serde_json::{Value, json};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Instant;
 use tokio::sync::watch;
 
 /// What open pages are told.
@@ -35,9 +36,15 @@ pub struct House {
 struct Kept {
     desk: Desk,
     version: u64,
-    /// The folder as it was last read, and as it was last looked at.
-    read: Seen,
-    looked: Seen,
+    folder: Settling,
+}
+
+/// What a look at the folder found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Looked {
+    pub is_there: bool,
+    /// Something changed and does not stand still yet.
+    pub is_waiting: bool,
 }
 
 /// What a button of the page does.
@@ -52,7 +59,7 @@ pub enum Step {
 impl House {
     pub fn new(desk: Desk, guard: Guard) -> House {
         let folder = desk.folder().to_path_buf();
-        let read = seen(&folder);
+        let settling = Settling::on(seen(&folder), Instant::now());
         House {
             guard,
             news: watch::channel(News::Version(1)).0,
@@ -60,11 +67,14 @@ impl House {
             kept: Mutex::new(Kept {
                 desk,
                 version: 1,
-                looked: read.clone(),
-                read,
+                folder: settling,
             }),
             newest_try: AtomicU64::new(0),
         }
+    }
+
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     /// A desk is whole between any two of its steps, so one that broke off left it usable.
@@ -140,11 +150,10 @@ impl House {
             Step::Write => {
                 kept.desk.write()?;
                 // What we wrote is no news; what else changed is found at the next look.
-                let before = std::mem::take(&mut kept.read);
-                kept.read = before.with_test_toml_of(&seen(&self.folder));
+                kept.folder.wrote("test.toml", &seen(&self.folder));
             }
             Step::StartOver => {
-                kept.read = seen(&self.folder);
+                kept.folder = Settling::on(seen(&self.folder), Instant::now());
                 kept.desk.start_over(&|_, _| ())?;
             }
         }
@@ -163,24 +172,30 @@ impl House {
         Ok(self.renewed(&mut kept))
     }
 
-    /// Reads the folder again once it has changed and then stood still from one look to the next.
+    /// Takes a look at the folder, and reads it again once it has changed and stands still. Without the folder, on a
+    /// drive that was taken out, the last answer stays.
     ///
     /// # Errors
     /// `test.toml` cannot be opened.
-    pub fn look(&self) -> Result<()> {
+    pub fn look(&self) -> Result<Looked> {
         let now = seen(&self.folder);
         let mut kept = self.kept();
-        let settled = now == kept.looked;
-        kept.looked = now;
-        if settled && kept.looked != kept.read {
-            self.read_again(&mut kept)?;
+        let changes = kept.folder.look(now.clone(), Instant::now());
+        let gone = |change: &Changed| change.what == What::FolderGone;
+        if !changes.is_empty() {
+            if !changes.iter().any(gone) {
+                kept.desk.read_again(&|_, _| ())?;
+            }
             self.renewed(&mut kept);
         }
-        Ok(())
+        Ok(Looked {
+            is_there: now.is_there(),
+            is_waiting: kept.folder.is_waiting(),
+        })
     }
 
     fn read_again(&self, kept: &mut Kept) -> Result<()> {
-        kept.read = seen(&self.folder);
+        kept.folder = Settling::on(seen(&self.folder), Instant::now());
         kept.desk.read_again(&|_, _| ())
     }
 

@@ -3,7 +3,6 @@
 mod asked;
 pub mod desk;
 mod fields;
-mod folder;
 mod guard;
 mod house;
 pub mod server;

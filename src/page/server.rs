@@ -6,6 +6,7 @@ use super::guard::{Guard, MOST_DROPPED, MOST_SENT, POLICY, Request as Shown};
 use super::house::{House, News, Step, refused};
 use crate::error::{Error, Fault};
 use crate::report::picture::paint;
+use crate::watch::Wake;
 use axum::body::Bytes;
 use axum::extract::rejection::{BytesRejection, JsonRejection};
 use axum::extract::{DefaultBodyLimit, Path, Query, Request, State};
@@ -35,8 +36,6 @@ type Shared = State<Arc<House>>;
 type Refused = (StatusCode, Json<Value>);
 type Done = Result<Json<Value>, Refused>;
 
-/// How often the folder is looked at.
-const LOOK_EVERY: Duration = Duration::from_secs(1);
 /// What is under way at the end is given this long.
 const LAST_WORDS: Duration = Duration::from_secs(2);
 
@@ -77,7 +76,10 @@ impl Server {
     /// The system takes the port away.
     pub async fn run(self, end: impl Future<Output = ()> + Send + 'static) -> Result<(), Error> {
         let house = self.house;
-        let looking = tokio::spawn(look(house.clone()));
+        let wake = Wake::on(house.folder());
+        let enough = wake.end();
+        let looks = house.clone();
+        let looking = tokio::task::spawn_blocking(move || look(&looks, wake));
         let mut over = house.news.subscribe();
         let told = house.clone();
         let serving = axum::serve(self.listener, routes(house)).with_graceful_shutdown(async move {
@@ -93,7 +95,9 @@ impl Server {
             ended = serving => ended,
             () = at_last => Ok(()),
         };
-        looking.abort();
+        enough.now();
+        // It ends after the reading that is under way.
+        let _ = looking.await;
         ended.map_err(|error| {
             Fault::new(
                 format!("the page cannot be shown any longer ({error})"),
@@ -104,13 +108,15 @@ impl Server {
     }
 }
 
-async fn look(house: Arc<House>) {
-    let mut every = tokio::time::interval(LOOK_EVERY);
-    loop {
-        every.tick().await;
-        let house = house.clone();
+/// Looks at the folder whenever something happens there, until `wake` is told to end.
+fn look(house: &House, mut wake: Wake) {
+    let mut soon = false;
+    while wake.wait(soon) {
         // What is wrong with test.toml shows when it is written or read again.
-        let _ = tokio::task::spawn_blocking(move || house.look()).await;
+        if let Ok(looked) = house.look() {
+            wake.keep(looked.is_there);
+            soon = looked.is_waiting;
+        }
     }
 }
 

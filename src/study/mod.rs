@@ -78,6 +78,8 @@ pub use days::{Days, DaysProgress, OfDay, Pair, RiddenOn, Together, compare_days
 
 pub use starting::{RiderKnows, block_passes, block_text, starting_test_toml};
 
+pub use looks::{BlocksRidden, blocks_ridden};
+
 pub use inputs::{OfAnyDay, of_any_day};
 
 pub use slow::ONE_LEG_SD;
