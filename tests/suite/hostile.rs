@@ -1,0 +1,9 @@
+//! Hostile and damaged input: an answer, or an error that names the file; never a panic, never a hang.
+
+mod change;
+
+mod readers;
+
+mod seeds;
+
+mod watch;
