@@ -4,6 +4,10 @@ mod change;
 
 mod readers;
 
+mod route;
+
 mod seeds;
+
+mod sound;
 
 mod watch;

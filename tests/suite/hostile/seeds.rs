@@ -94,9 +94,9 @@ pub fn tcx(recording: &Recording) -> String {
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<TrainingCenterDatabase xmlns:x=\"urn:extension\">\n<Activities>\
          <Activity Sport=\"Biking\">\n",
     );
-    let _ = write!(
+    let _ = writeln!(
         out,
-        "<Lap StartTime=\"{}\"><TriggerMethod>Manual</TriggerMethod><Track>\n",
+        "<Lap StartTime=\"{}\"><TriggerMethod>Manual</TriggerMethod><Track>",
         stamp(recording.samples[0].time_s)
     );
     for sample in &recording.samples {
