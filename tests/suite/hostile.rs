@@ -2,6 +2,11 @@
 
 mod change;
 
+#[cfg(unix)]
+mod killed;
+
+mod made;
+
 mod readers;
 
 mod route;
@@ -11,3 +16,5 @@ mod seeds;
 mod sound;
 
 mod watch;
+
+mod worst;
