@@ -11,6 +11,8 @@ mod readers;
 
 mod route;
 
+mod same;
+
 mod seeds;
 
 mod sound;
