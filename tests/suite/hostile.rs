@@ -7,6 +7,8 @@ mod killed;
 
 mod made;
 
+mod random_days;
+
 mod readers;
 
 mod route;
