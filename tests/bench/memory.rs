@@ -11,6 +11,7 @@ use std::io::{Result, Write, stdout};
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
+use stillair::simulate::{out_and_back_plan, ride_day};
 
 const SIZES: [usize; 2] = [(128 << 20) - 1000, 200_000_000];
 /// The largest recording that is read at all.
@@ -44,11 +45,51 @@ fn main() -> Result<()> {
     let samples = worst::fit_samples(17 * SAMPLES - 100);
     row("largest.fit", "as many samples as are read", &samples)?;
     let rows = worst::csv(
-        "secs,lat,lon,speed,power\n",
-        |at| format!("{at},1,{},10,200\n", f64::from(at % 9000) * 1e-4),
-        25 * SAMPLES,
+        "secs,lat,lon,alt,speed,power,a,b,c,d\n",
+        up_and_down,
+        39 * SAMPLES,
     );
-    row("largest.csv", "a million samples, up and down a road", &rows)
+    row(
+        "largest.csv",
+        "almost a million samples, up and down 100 km",
+        &rows,
+    )?;
+    let rows = worst::csv("secs,lat,lon,alt,speed,power,a,b,c,d\n", to_and_fro, 39 * SAMPLES);
+    row("fro.csv", "as many samples, up and down 2 km", &rows)?;
+    for passes in [100, 220, 400] {
+        let mut plan = out_and_back_plan(5, "ABBAABBAAB", -6.0);
+        plan.course.length_m = 400.0;
+        for block in &mut plan.order {
+            block.passes = passes / 10;
+        }
+        let folder = home.path().join("day");
+        ride_day(&plan)
+            .write_folder(&folder, false)
+            .map_err(std::io::Error::other)?;
+        let (most_mb, seconds, said) = run(&program, &["compare", "day"], home.path())?;
+        std::fs::remove_dir_all(&folder)?;
+        writeln!(
+            out,
+            "| {passes} passes of 400 m | | {most_mb:.0} | {seconds:.1} | {said} |"
+        )?;
+    }
+    Ok(())
+}
+
+/// 10 m a second north, and back after 100 km.
+fn up_and_down(at: u32) -> String {
+    row_at(at, 20_000)
+}
+
+/// ... after 2 km.
+fn to_and_fro(at: u32) -> String {
+    row_at(at, 400)
+}
+
+fn row_at(at: u32, period: u32) -> String {
+    let along = at % period;
+    let latitude_deg = 1.0 + 9e-5 * f64::from(along.min(period - along));
+    format!("{at},{latitude_deg:.5},2,100,10,200,1,1,1,1\n")
 }
 
 fn run(program: &Path, words: &[&str], home: &Path) -> Result<(f64, f64, String)> {

@@ -149,6 +149,14 @@ fn a_wind_that_is_known_exactly_is_sound() {
     }
 }
 
+#[test]
+fn more_passes_than_an_answer_holds_are_told() {
+    let mut plan = flat("ABBAABBAAB", 24);
+    plan.course.length_m = 250.0;
+    let error = answer(&plan, false, "").expect_err("refused");
+    assert!(error.to_string().contains("240 passes are more than"), "{error}");
+}
+
 /// The same recording twice: each moment counts once.
 #[test]
 fn the_same_passes_twice_count_once() {
