@@ -47,14 +47,14 @@ fn main() -> Result<()> {
     let rows = worst::csv(
         "secs,lat,lon,alt,speed,power,a,b,c,d\n",
         up_and_down,
-        39 * SAMPLES,
+        34 * SAMPLES,
     );
     row(
         "largest.csv",
         "almost a million samples, up and down 100 km",
         &rows,
     )?;
-    let rows = worst::csv("secs,lat,lon,alt,speed,power,a,b,c,d\n", to_and_fro, 39 * SAMPLES);
+    let rows = worst::csv("secs,lat,lon,alt,speed,power,a,b,c,d\n", to_and_fro, 34 * SAMPLES);
     row("fro.csv", "as many samples, up and down 2 km", &rows)?;
     for passes in [100, 220, 400] {
         let mut plan = out_and_back_plan(5, "ABBAABBAAB", -6.0);
