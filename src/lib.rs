@@ -3,6 +3,8 @@
 //! The rooms below stand in the order in which the data flow. A room uses rooms above it only;
 //! `units`, `error`, `saving`, `warning` and `treatment` are for everyone. `simulate` stands apart: it is a referee.
 
+#![forbid(unsafe_code)]
+
 pub mod error;
 
 pub mod saving;

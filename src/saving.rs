@@ -1,9 +1,10 @@
 //! Files on disk: all or nothing, and nobody's file is lost.
 
 use crate::error::Fault;
-use atomic_write_file::AtomicWriteFile;
+use std::fs::{File, Metadata};
 use std::io::{ErrorKind, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Whether something of this name is there, a link that leads nowhere included.
 pub fn is_there(file: &Path) -> bool {
@@ -25,17 +26,14 @@ pub fn write_new(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
     if is_there(file) {
         return Err(in_the_way(file));
     }
-    let name = file.file_name().unwrap_or_default().to_string_lossy();
-    let beside = file.with_file_name(format!(".{name}.{}", std::process::id()));
-    let written = std::fs::File::create_new(&beside)
-        .and_then(|mut out| out.write_all(bytes).and_then(|()| out.sync_all()))
-        .and_then(|()| match std::fs::hard_link(&beside, file) {
-            // File systems without links: nothing is there, as was seen above.
-            Err(error) if error.kind() != ErrorKind::AlreadyExists && !is_there(file) => {
-                std::fs::rename(&beside, file)
-            }
-            other => other,
-        });
+    let beside = beside(file);
+    let written = write_beside(&beside, bytes).and_then(|_| match std::fs::hard_link(&beside, file) {
+        // File systems without links: nothing is there, as was seen above.
+        Err(error) if error.kind() != ErrorKind::AlreadyExists && !is_there(file) => {
+            std::fs::rename(&beside, file)
+        }
+        other => other,
+    });
     let _ = std::fs::remove_file(&beside);
     match written {
         Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(in_the_way(file)),
@@ -43,16 +41,74 @@ pub fn write_new(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
     }
 }
 
+/// Stands in the name of a file that is being written, before the number of the process that writes it.
+const BESIDE: &str = ".stillair-";
+
+/// Takes away what processes that were killed while they wrote left beside a file. Where the system does not tell
+/// whether a process is alive, nothing is touched.
+fn sweep(file: &Path) {
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let entries = std::fs::read_dir(folder.unwrap_or(Path::new(".")));
+    for entry in entries.into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        let writer = name.to_str().and_then(|name| {
+            let (before, process) = name.strip_prefix('.')?.rsplit_once(BESIDE)?;
+            let (process, count) = process.split_once('-')?;
+            count.parse::<usize>().ok().filter(|_| !before.is_empty())?;
+            process.parse::<u32>().ok()
+        });
+        if writer.is_some_and(has_ended) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+fn has_ended(process: u32) -> bool {
+    let told = Path::new("/proc");
+    told.join("self").exists() && !told.join(process.to_string()).exists()
+}
+
 /// In the place of a file that is there: it is as before or as after, never in between. Through a link to what it
 /// leads to, whose rights stay.
 pub fn write_over(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
     std::fs::canonicalize(file)
         .and_then(|real| {
-            let mut out = AtomicWriteFile::open(real)?;
-            out.write_all(bytes)?;
-            out.commit()
+            let beside = beside(&real);
+            let replaced = write_beside(&beside, bytes)
+                .and_then(|out| keep_rights(&out, &real.metadata()?))
+                .and_then(|()| std::fs::rename(&beside, &real));
+            if replaced.is_err() {
+                let _ = std::fs::remove_file(&beside);
+            }
+            replaced
         })
         .map_err(|error| not_written(file, &error))
+}
+
+/// Where a file is written before it takes its name; in the same folder, so that taking it is one step.
+fn beside(file: &Path) -> PathBuf {
+    sweep(file);
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    static COUNT: AtomicUsize = AtomicUsize::new(0);
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    file.with_file_name(format!(".{name}{BESIDE}{}-{count}", std::process::id()))
+}
+
+fn write_beside(beside: &Path, bytes: &[u8]) -> std::io::Result<File> {
+    let mut out = File::create_new(beside)?;
+    out.write_all(bytes)?;
+    out.sync_all()?;
+    Ok(out)
+}
+
+/// Rights, and the owner where that may be given away.
+fn keep_rights(out: &File, of: &Metadata) -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::{MetadataExt, fchown};
+        let _ = fchown(out, Some(of.uid()), Some(of.gid()));
+    }
+    out.set_permissions(of.permissions())
 }
 
 fn not_written(file: &Path, error: &std::io::Error) -> Fault {
@@ -90,6 +146,30 @@ mod tests {
         assert_eq!(std::fs::read(&file).unwrap(), b"one");
         assert!(write_new(&home.path().join("none/test.toml"), b"x").is_err());
         assert_eq!(names(home.path()), ["test.toml"]);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn what_a_killed_process_left_is_taken_away_and_nothing_else() {
+        let home = tempfile::tempdir().unwrap();
+        // Process numbers end at 2^22.
+        let left = ".test.toml.stillair-4294967295-0";
+        let mine = std::process::id();
+        let others = [
+            format!(".other.toml.stillair-{mine}-3"),
+            ".test.toml.stillair-4294967295".to_string(),
+            ".notes.stillair-".to_string(),
+            ".stillair-4294967295-0".to_string(),
+            "notes.stillair-4294967295-0".to_string(),
+        ];
+        for name in others.iter().map(String::as_str).chain([left]) {
+            std::fs::write(home.path().join(name), "x").unwrap();
+        }
+        write_new(&home.path().join("test.toml"), b"one").unwrap();
+        let mut expected = others.to_vec();
+        expected.push("test.toml".to_string());
+        expected.sort();
+        assert_eq!(names(home.path()), expected);
     }
 
     #[cfg(unix)]

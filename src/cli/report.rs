@@ -5,10 +5,10 @@ use super::console::{Console, Stop};
 use crate::error::Fault;
 use crate::report::html::{MARK, Told, report};
 use crate::report::words::wrapped;
+use crate::saving;
 use crate::study;
-use atomic_write_file::AtomicWriteFile;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 const EXAMPLE: &str = "Example: a document of helmets to share, without places, dates and masses\n  \
@@ -89,19 +89,12 @@ fn check_ours(file: &Path) -> Result<(), Fault> {
 /// All or nothing. A link is followed: what it leads to is replaced.
 fn write(file: &Path, text: &str) -> Result<(), Fault> {
     check_ours(file)?;
-    let failed = |error: io::Error| {
-        Fault::new(
-            format!("it cannot be written ({error})"),
-            "Check that the folder is there and can be written to, and the space left there.",
-        )
-        .in_file(file)
-    };
-    let place = file.canonicalize().unwrap_or_else(|_| file.to_path_buf());
-    let mut open = AtomicWriteFile::open(place).map_err(failed)?;
-    open.write_all(text.as_bytes())
-        .and_then(|()| open.write_all(b"\n"))
-        .map_err(failed)?;
-    open.commit().map_err(failed)
+    let bytes = [text.as_bytes(), b"\n"].concat();
+    if saving::is_there(file) {
+        saving::write_over(file, &bytes)
+    } else {
+        saving::write_new(file, &bytes)
+    }
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 mod columns;
 mod times;
 
+use super::bounds::{MAX_LINE_BYTES, MAX_REWORKED_BYTES, too_large_because};
 use super::rows::Rows;
 use super::{Format, Recording, Sample, text};
 use crate::error::{Error, Fault, Result};
@@ -15,26 +16,41 @@ const NAMED_FAULTS: usize = 20;
 /// Some exports put a few lines about the ride above the header.
 const HEADER_WITHIN_LINES: usize = 30;
 
-pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    // One kind of line end: the table reader counts lines wrongly at the two-byte one.
-    let content = text::decode(bytes).replace("\r\n", "\n").replace('\r', "\n");
+pub(super) fn read(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
+    let content = with_one_line_end(text::decoded(bytes)?);
+    bounded(&content)?;
     let mut recording = Recording::empty(file, Format::Csv);
     let (columns, skipped) = find_header(&content)?;
     let mut bad = Bad::default();
-    let records = parse(after_lines(&content, skipped), columns.separator, &mut bad);
+    let body = after_lines(&content, skipped);
+    let records = || table(body, columns.separator);
     let line =
         |record: &csv::StringRecord| skipped as u64 + record.position().map_or(0, |place| place.line());
-    let times = Times::settle(&columns, &records, &mut recording.faults)?;
+    let times = Times::settle(
+        &columns,
+        || records().into_records().filter_map(std::result::Result::ok),
+        &mut recording.faults,
+    )?;
     let mut rows = Rows::default();
-    for record in &records {
+    for record in records().into_records() {
+        let record = match record {
+            Ok(record) => record,
+            Err(cause) => {
+                bad.push(format!("a row cannot be read: {cause}"));
+                continue;
+            }
+        };
+        if rows.full() {
+            break;
+        }
         if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
-        let Some(time_s) = times.of(record) else {
+        let Some(time_s) = times.of(&record) else {
             bad.push(format!(
                 "line {}: no usable time in '{}'; the row is left out",
-                line(record),
-                times.cell(record)
+                line(&record),
+                times.cell(&record)
             ));
             continue;
         };
@@ -45,17 +61,17 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
         for column in &columns.list {
             take(
                 column,
-                record,
+                &record,
                 &columns,
                 &mut rows,
-                &mut || line(record),
+                &mut || line(&record),
                 &mut bad,
             );
         }
     }
     recording.faults.extend(columns.faults);
     recording.faults.extend(bad.into_faults());
-    (recording.samples, recording.extra) = rows.finish();
+    (recording.samples, recording.extra) = rows.finish()?;
     if recording.samples.is_empty() {
         let what = "holds no samples: no row below its header has a usable time";
         let mut faults = vec![Fault::new(
@@ -69,17 +85,47 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
 }
 
 /// The rows below the header, of any length.
-fn parse(body: &str, separator: u8, bad: &mut Bad) -> Vec<csv::StringRecord> {
+fn table(body: &str, separator: u8) -> csv::Reader<&[u8]> {
     let mut table = csv::ReaderBuilder::new();
     table.delimiter(separator).has_headers(false).flexible(true);
-    let mut records = Vec::new();
-    for record in table.from_reader(body.as_bytes()).records() {
-        match record {
-            Ok(record) => records.push(record),
-            Err(cause) => bad.push(format!("a row cannot be read: {cause}")),
-        }
+    table.from_reader(body.as_bytes())
+}
+
+/// The table reader counts lines wrongly at the line end of two bytes.
+fn with_one_line_end(content: String) -> String {
+    if !content.contains('\r') {
+        return content;
     }
-    records
+    let mut before = 0;
+    let lines = content.into_bytes();
+    let one: Vec<u8> = lines
+        .into_iter()
+        .filter_map(|byte| {
+            let kept = match (before, byte) {
+                (b'\r', b'\n') => None,
+                (_, b'\r') => Some(b'\n'),
+                (_, other) => Some(other),
+            };
+            before = byte;
+            kept
+        })
+        .collect();
+    String::from_utf8(one).unwrap_or_default()
+}
+
+/// A row is held in memory as a whole, and a cell in quotes may run over many lines.
+fn bounded(content: &str) -> std::result::Result<(), Fault> {
+    if content.len() > MAX_REWORKED_BYTES && content.contains('"') {
+        return Err(too_large_because("has cells in quotes"));
+    }
+    match content.lines().position(|line| line.len() > MAX_LINE_BYTES) {
+        Some(index) => Err(Fault::new(
+            format!("the line is longer than {} kB", MAX_LINE_BYTES >> 10),
+            "This is no table of a ride; export the ride again as FIT, GPX, TCX or CSV.",
+        )
+        .at(format!("line {}", index + 1))),
+        None => Ok(()),
+    }
 }
 
 /// Puts one cell where it belongs.

@@ -1,5 +1,6 @@
 //! FIT messages → a recording.
 
+use super::bounds::too_many;
 use super::fields::{self, Conversion, Known, Quantity};
 use super::fit_part::Message;
 use super::fit_stream::{self, Visitor};
@@ -15,9 +16,10 @@ use std::path::Path;
 /// 136 years. In a damaged part, times further than this from the part's median time are taken for invented.
 const PLAUSIBLE_SPAN_S: f64 = 8.0 * 86_400.0;
 
-pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
+pub(super) fn read(file: &Path, mut bytes: Vec<u8>) -> Result<Recording> {
     let mut reader = Reader::new(file);
-    let faults = fit_stream::walk(bytes, &mut reader);
+    let faults = fit_stream::walk(&mut bytes, &mut reader);
+    drop(bytes);
     reader.finish(faults)
 }
 
@@ -100,6 +102,10 @@ impl Visitor for Reader {
             MesgNum::FieldDescription => self.field_description(&message),
             _ => {}
         }
+    }
+
+    fn full(&self) -> bool {
+        self.rows.full() || self.recording.marks_full()
     }
 
     fn end_part(&mut self, damaged: bool) {
@@ -343,6 +349,9 @@ impl Reader {
     }
 
     fn finish(mut self, faults: Vec<Fault>) -> Result<Recording> {
+        if self.full() {
+            return Err(too_many().into());
+        }
         self.recording.faults = faults;
         let mut fault = |count: usize, what: &str| {
             if count > 0 {
@@ -357,7 +366,7 @@ impl Reader {
             self.invented,
             "samples read from damaged data have impossible times and are left out",
         );
-        let (samples, extra) = self.rows.finish();
+        let (samples, extra) = self.rows.finish()?;
         if samples.is_empty() {
             let mut faults = self.recording.faults;
             let what = "holds no samples: there is no usable 'record' message in it";

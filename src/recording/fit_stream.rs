@@ -3,6 +3,7 @@
 //! The decoder by itself stops at a wrong checksum, at a missing last byte and at a file that was never closed. So
 //! every part of the file is measured here first, and handed over as bare messages.
 
+use super::bounds::MAX_FAULTS;
 use super::fit_part::{Message, PartReader};
 use crate::error::Fault;
 
@@ -21,19 +22,29 @@ struct Part {
 pub(super) trait Visitor {
     fn message(&mut self, message: Message);
     fn end_part(&mut self, damaged: bool);
+    /// More than is kept was met already.
+    fn full(&self) -> bool;
 }
 
-/// Walks all parts; returns the damage found.
-pub(super) fn walk(bytes: &[u8], visitor: &mut impl Visitor) -> Vec<Fault> {
+/// Walks all parts; returns the damage found. The bytes are changed where the decoder would trip over them, each part's
+/// after it was measured.
+pub(super) fn walk(bytes: &mut [u8], visitor: &mut impl Visitor) -> Vec<Fault> {
     let mut faults = Vec::new();
-    let mut copy = bytes.to_vec();
     let mut at = 0;
     while let Some(start) = next_header(bytes, at) {
+        if visitor.full() {
+            return faults;
+        }
+        if faults.len() > MAX_FAULTS {
+            let what = "the file is damaged in more places than these; it is read no further";
+            faults.push(Fault::new(what, COPY_AGAIN).at(format!("byte {start}")));
+            return faults;
+        }
         report_stray(bytes, at, start, &mut faults);
         let part = measure(bytes, start);
         let mut damaged = !part.faults.is_empty();
         faults.extend(part.faults.iter().cloned());
-        damaged |= read_part(&mut copy, &part, visitor, &mut faults);
+        damaged |= read_part(bytes, &part, visitor, &mut faults);
         visitor.end_part(damaged);
         at = part.next;
     }
@@ -170,6 +181,9 @@ fn read_part(copy: &mut [u8], part: &Part, visitor: &mut impl Visitor, faults: &
                 at += used;
                 if let Some(message) = message {
                     visitor.message(message);
+                    if visitor.full() {
+                        return true;
+                    }
                 }
             }
             Err(cause) => {

@@ -3,21 +3,23 @@
 //! The `gpx` crate gives the structure, but drops every `<extensions>` (where power lives) and refuses a whole file
 //! for one odd element. A second pass over the XML reads the extensions, and stands in where the crate refuses.
 
+use super::bounds::{MAX_EXTRA_VALUES, MAX_REWORKED_BYTES, MAX_SAMPLES, MAX_STRICT_POINTS};
 use super::fields::{self, Quantity};
 use super::guard::guarded;
-use super::rows::Rows;
+use super::rows::{MAX_EXTRA_CHANNELS, Rows};
 use super::xml::{self, Path as Open, Stop};
 use super::{Format, Recording, Sample, Session, TimerEvent, text};
 use crate::error::{Error, Fault, Result};
 use quick_xml::events::BytesStart;
 use std::path::Path;
 
-pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    let content = text::decode(bytes);
-    let content = content.trim_start();
+pub(super) fn read(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
+    let text = text::decoded(bytes)?;
+    let content = text.trim_start();
     let mut recording = Recording::empty(file, Format::Gpx);
     let mut pass = Pass::default();
     match xml::walk(content, &mut pass) {
+        Ok(()) if content.len() > MAX_REWORKED_BYTES || pass.all_points() > MAX_STRICT_POINTS => {}
         Ok(()) => match structure(content) {
             Ok(tracks) => pass.take_structure(&tracks),
             Err(cause) => recording.faults.push(not_gpx(&cause)),
@@ -25,6 +27,7 @@ pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
         Err(Stop::Damage(fault)) => recording.faults.push(fault),
         Err(Stop::Refused(fault)) => return Err(fault.into()),
     }
+    drop(text);
     recording.device = pass.creator.take();
     build(recording, pass)
 }
@@ -53,7 +56,8 @@ struct Point {
     segment: usize,
     time_s: Option<f64>,
     sample: Sample,
-    extra: Vec<(String, f64)>,
+    /// Which of the pass's names, and what stands there.
+    extra: Vec<(u16, f64)>,
 }
 
 /// Everything in document order, by local names, whatever the prefixes are.
@@ -65,6 +69,9 @@ struct Pass {
     creator: Option<String>,
     kind: Option<String>,
     open: bool,
+    /// Of channels with no name of ours.
+    names: Vec<String>,
+    extra_values: usize,
 }
 
 impl xml::Visitor for Pass {
@@ -90,39 +97,61 @@ impl xml::Visitor for Pass {
         }
     }
 
+    fn full(&self) -> bool {
+        self.points.len() > MAX_SAMPLES || self.extra_values > MAX_EXTRA_VALUES
+    }
+
     fn close(&mut self, path: &Open) {
         let name = path.above(0);
         if name == "trkpt" {
             self.open = false;
         } else if (name, path.above(1)) == ("type", "trk") {
             self.kind = Some(path.text().to_string()).filter(|kind| !kind.is_empty());
-        } else if let Some(point) = self.points.last_mut().filter(|_| self.open) {
-            point.take(name, path);
+        } else if let Some(point) = self.points.last_mut().filter(|_| self.open)
+            && let Some(value) = point.take(name, path)
+            && let Some(place) = place_of(name, &mut self.names)
+        {
+            point.extra.push((place, value));
+            self.extra_values += 1;
         }
     }
 }
 
 impl Point {
-    fn take(&mut self, name: &str, path: &Open) {
+    /// Gives back a value that has no name of ours.
+    fn take(&mut self, name: &str, path: &Open) -> Option<f64> {
         if (name, path.above(1)) == ("time", "trkpt") {
             self.time_s = text::time_s(path.text());
-            return;
+            return None;
         }
         // A decimal comma is met in the wild; nothing else in a point could mean it.
         let content = path.text();
-        let Some(value) = text::number(content).or_else(|| text::number(&content.replacen(',', ".", 1)))
-        else {
-            return;
-        };
+        let value = text::number(content).or_else(|| text::number(&content.replacen(',', ".", 1)))?;
         match fields::lookup(name) {
-            Some(known) => self.sample.put(known.quantity, value),
-            None if path.within("extensions") => self.extra.push((name.to_string(), value)),
-            None => {}
+            Some(known) => {
+                self.sample.put(known.quantity, value);
+                None
+            }
+            None => path.within("extensions").then_some(value),
         }
     }
 }
 
+fn place_of(name: &str, names: &mut Vec<String>) -> Option<u16> {
+    let place = names.iter().position(|known| known == name).or_else(|| {
+        (names.len() < MAX_EXTRA_CHANNELS).then(|| {
+            names.push(name.to_string());
+            names.len() - 1
+        })
+    })?;
+    u16::try_from(place).ok()
+}
+
 impl Pass {
+    fn all_points(&self) -> usize {
+        self.points.len() + self.route_points
+    }
+
     /// Puts the crate's values in place of ours. Where the counts differ, one of the two readings lost a point, and
     /// ours, which knows every `trkpt`, stays.
     fn take_structure(&mut self, tracks: &[gpx::Track]) {
@@ -169,11 +198,13 @@ fn build(mut recording: Recording, pass: Pass) -> Result<Recording> {
             time_s,
             ..point.sample
         });
-        for (name, value) in point.extra {
-            rows.put_extra(&name, "", value);
+        for (place, value) in point.extra {
+            if let Some(name) = pass.names.get(usize::from(place)) {
+                rows.put_extra(name, "", value);
+            }
         }
     }
-    (recording.samples, recording.extra) = rows.finish();
+    (recording.samples, recording.extra) = rows.finish()?;
     let timeless = count - recording.samples.len();
     let (Some(first), Some(last)) = (recording.samples.first(), recording.samples.last()) else {
         let mut faults = vec![empty(count, pass.route_points)];

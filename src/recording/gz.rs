@@ -1,14 +1,11 @@
 //! Bytes of a file, unpacked where they are gzipped; both bounded.
 
+use super::bounds::{MAX_BYTES, too_large};
 use crate::error::{Error, Fault, Result};
 use flate2::read::MultiGzDecoder;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::Path;
-
-/// A day of 1 Hz samples is some 10 MB as text, so this is far above any recording, and below what would
-/// bring a small computer down.
-pub(super) const MAX_BYTES: u64 = 1 << 30;
 
 pub(super) struct Unpacked {
     pub bytes: Vec<u8>,
@@ -39,8 +36,16 @@ pub(super) fn read_bounded(path: &Path) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// What is in the bytes, or the bytes themselves where they are not gzipped.
+pub(super) fn unpacked(bytes: Vec<u8>) -> std::result::Result<Unpacked, Fault> {
+    Ok(match unpack(&bytes)? {
+        Some(unpacked) => unpacked,
+        None => Unpacked { bytes, fault: None },
+    })
+}
+
 /// `None` where the bytes are not gzipped.
-pub(super) fn unpack(bytes: &[u8]) -> std::result::Result<Option<Unpacked>, Fault> {
+fn unpack(bytes: &[u8]) -> std::result::Result<Option<Unpacked>, Fault> {
     unpack_at_most(bytes, MAX_BYTES)
 }
 
@@ -75,13 +80,6 @@ fn unpack_at_most(bytes: &[u8], limit: u64) -> std::result::Result<Option<Unpack
     }))
 }
 
-fn too_large() -> Fault {
-    Fault::new(
-        format!("is larger than {} MiB, unpacked", MAX_BYTES >> 20),
-        "This is no ride recording; leave it out.",
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,7 +109,7 @@ mod tests {
         let bomb = packed(&vec![b'0'; 100_000]);
         assert!(bomb.len() < 1000);
         let fault = unpack_at_most(&bomb, 50_000).err().unwrap();
-        assert!(fault.what.contains("larger than 1024 MiB"), "{fault}");
+        assert!(fault.what.contains("larger than 128 MiB"), "{fault}");
         assert!(unpack_at_most(&bomb, 100_000).unwrap().is_some());
     }
 

@@ -2,6 +2,7 @@
 
 #[cfg(test)]
 mod any_bytes;
+mod bounds;
 mod csv_file;
 mod extra;
 mod fields;
@@ -27,28 +28,39 @@ pub use sniff::is_recording_name;
 
 use crate::error::{Error, Fault, Result};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 /// Reads one recording: FIT, GPX, TCX or CSV, plain or gzipped.
 ///
 /// The content decides what the file is; its name only serves the message when the content is none of these.
 /// A damaged file yields what is whole, with the damage in `Recording::faults`.
 pub fn read(path: &Path) -> Result<Recording> {
-    let bytes = gz::read_bounded(path)?;
-    read_bytes(path, &bytes)
+    // Several large files at once would add up.
+    static ONE_LARGE: Mutex<()> = Mutex::new(());
+    let size = std::fs::metadata(path).map_or(0, |seen| seen.len());
+    let _alone =
+        (size >= bounds::LARGE_BYTES).then(|| ONE_LARGE.lock().unwrap_or_else(PoisonError::into_inner));
+    read_owned(path, gz::read_bounded(path)?)
 }
 
 /// As `read`, from bytes already in memory. `file` is used for its name alone.
 pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    let unpacked = gz::unpack(bytes).map_err(|fault| Error::from(fault.in_file(file)))?;
-    let content = unpacked.as_ref().map_or(bytes, |packed| &packed.bytes);
-    let format = sniff::format_of(file, content)?;
+    read_owned(file, bytes.to_vec())
+}
+
+/// The bytes are let go as early as can be: of a large file nothing is held twice.
+fn read_owned(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
+    let gz::Unpacked {
+        bytes: content,
+        fault: cut,
+    } = gz::unpacked(bytes).map_err(|fault| Error::from(fault.in_file(file)))?;
+    let format = sniff::format_of(file, &content)?;
     let read = match format {
         Format::Fit => fit_file::read(file, content),
         Format::Gpx => gpx_file::read(file, content),
         Format::Tcx => tcx_file::read(file, content),
         Format::Csv => csv_file::read(file, content),
     };
-    let cut = unpacked.and_then(|packed| packed.fault);
     match read {
         Ok(mut recording) => {
             recording.faults.splice(0..0, cut);
@@ -141,6 +153,16 @@ pub struct Session {
 }
 
 impl Recording {
+    /// More laps, stops or sessions than are kept.
+    fn marks_full(&self) -> bool {
+        let counts = [
+            self.lap_marks_s.len(),
+            self.timer_events.len(),
+            self.sessions.len(),
+        ];
+        counts.into_iter().any(|count| count > bounds::MAX_MARKS)
+    }
+
     /// A recording of this file with nothing in it yet.
     pub(crate) fn empty(file: &Path, format: Format) -> Self {
         Recording {

@@ -1,6 +1,6 @@
 //! A file → where a road goes: any recording, and GPX tracks or routes without times.
 
-use super::{Format, Recording, guard::guarded, gz, read_bytes, sniff};
+use super::{Format, Recording, bounds::MAX_REWORKED_BYTES, guard::guarded, gz, sniff};
 use crate::error::{Error, Fault, Result};
 use std::path::Path;
 
@@ -17,15 +17,18 @@ pub struct RoutePoint {
 /// # Errors
 /// The file cannot be read, or has fewer than two positions.
 pub fn read_route(path: &Path) -> Result<Vec<RoutePoint>> {
-    let bytes = gz::read_bounded(path)?;
-    let unpacked = gz::unpack(&bytes).map_err(|fault| Error::from(fault.in_file(path)))?;
-    let content = unpacked.as_ref().map_or(bytes.as_slice(), |packed| &packed.bytes);
-    let mut points = match read_bytes(path, &bytes) {
+    let mut points = match super::read(path) {
         Ok(recording) => ridden(&recording),
-        Err(error) => match sniff::format_of(path, content) {
-            Ok(Format::Gpx) => drawn(content).ok_or(error)?,
-            _ => return Err(error),
-        },
+        Err(error) => {
+            let bytes = gz::read_bounded(path)?;
+            let content = gz::unpacked(bytes)
+                .map_err(|fault| Error::from(fault.in_file(path)))?
+                .bytes;
+            match sniff::format_of(path, &content) {
+                Ok(Format::Gpx) if content.len() <= MAX_REWORKED_BYTES => drawn(&content).ok_or(error)?,
+                _ => return Err(error),
+            }
+        }
     };
     points.retain(|point| point.latitude_deg.abs() <= 90.0 && point.longitude_deg.abs() <= 180.0);
     if points.len() < 2 {

@@ -1,21 +1,33 @@
 //! Samples with their extra channels, grown row by row.
 
+use super::bounds::{MAX_EXTRA_VALUES, MAX_SAMPLES, too_many};
 use super::{ExtraChannel, Sample};
+use crate::error::Fault;
 use std::collections::HashMap;
 
 /// Far above what any unit writes; keeps a damaged file from inventing channels without end.
-const MAX_EXTRA_CHANNELS: usize = 256;
+pub(super) const MAX_EXTRA_CHANNELS: usize = 256;
 
 #[derive(Debug, Default)]
 pub(super) struct Rows {
     pub samples: Vec<Sample>,
     extra: Vec<ExtraChannel>,
     places: HashMap<String, usize>,
+    extra_values: usize,
+    full: bool,
 }
 
 impl Rows {
     pub(super) fn push(&mut self, sample: Sample) {
-        self.samples.push(sample);
+        self.full |= self.samples.len() >= MAX_SAMPLES;
+        if !self.full {
+            self.samples.push(sample);
+        }
+    }
+
+    /// There is more than is kept: the file is refused, and need not be read further.
+    pub(super) fn full(&self) -> bool {
+        self.full
     }
 
     /// Adds a value with no name of ours to the row pushed last.
@@ -41,6 +53,11 @@ impl Rows {
             None => return,
         };
         if let Some(channel) = self.extra.get_mut(place) {
+            self.extra_values += (row + 1).saturating_sub(channel.values.len());
+            self.full |= self.extra_values > MAX_EXTRA_VALUES;
+            if self.full {
+                return;
+            }
             channel.values.resize(row, None);
             channel.values.push(Some(value));
         }
@@ -65,14 +82,18 @@ impl Rows {
         before - self.samples.len()
     }
 
-    /// The samples and the extra channels, each as long as the samples.
-    pub(super) fn finish(mut self) -> (Vec<Sample>, Vec<ExtraChannel>) {
+    /// The samples and the extra channels, each as long as the samples; a fault where there were more than are kept.
+    pub(super) fn finish(mut self) -> Result<(Vec<Sample>, Vec<ExtraChannel>), Fault> {
+        let values = self.samples.len().saturating_mul(self.extra.len());
+        if self.full || values > MAX_EXTRA_VALUES {
+            return Err(too_many());
+        }
         for channel in &mut self.extra {
             channel.values.resize(self.samples.len(), None);
         }
         self.extra
             .retain(|channel| channel.values.iter().any(Option::is_some));
-        (self.samples, self.extra)
+        Ok((self.samples, self.extra))
     }
 }
 
@@ -96,7 +117,7 @@ mod tests {
         rows.put_extra("yaw", "deg", 4.0);
         rows.put_extra("yaw", "deg", f64::NAN);
         rows.push(at(2.0));
-        let (samples, extra) = rows.finish();
+        let (samples, extra) = rows.finish().unwrap();
         assert_eq!(samples.len(), 3);
         assert_eq!(extra.len(), 1);
         assert_eq!(extra[0].values, [None, Some(4.0), None]);
@@ -110,7 +131,7 @@ mod tests {
             rows.put_extra("number", "", f64::from(second));
         }
         assert_eq!(rows.retain_from(1, |sample| sample.time_s == 3.0), 2);
-        let (samples, extra) = rows.finish();
+        let (samples, extra) = rows.finish().unwrap();
         assert_eq!(samples.iter().map(|s| s.time_s).collect::<Vec<_>>(), [0.0, 3.0]);
         assert_eq!(extra[0].values, [Some(0.0), Some(3.0)]);
     }

@@ -1,15 +1,15 @@
 //! TCX → a recording.
 
 use super::fields;
-use super::rows::Rows;
+use super::rows::{MAX_EXTRA_CHANNELS, Rows};
 use super::xml::{self, Path as Open, Stop};
 use super::{Format, Recording, Sample, Session, TimerEvent, text};
 use crate::error::{Error, Fault, Result};
 use quick_xml::events::BytesStart;
 use std::path::Path;
 
-pub(super) fn read(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    let content = text::decode(bytes);
+pub(super) fn read(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
+    let content = text::decoded(bytes)?;
     let mut reader = Reader::new(file);
     match xml::walk(content.trim_start(), &mut reader) {
         Ok(()) => {}
@@ -58,6 +58,10 @@ impl xml::Visitor for Reader {
         }
     }
 
+    fn full(&self) -> bool {
+        self.rows.full() || self.recording.marks_full()
+    }
+
     fn close(&mut self, path: &Open) {
         match (path.above(0), path.above(1)) {
             ("Trackpoint", _) => self.end_point(),
@@ -95,7 +99,8 @@ impl Point {
         let name = if name == "Value" { parent } else { name };
         match fields::lookup(name) {
             Some(known) => self.sample.put(known.quantity, value),
-            None => self.extra.push((name.to_string(), value)),
+            None if self.extra.len() < MAX_EXTRA_CHANNELS => self.extra.push((name.to_string(), value)),
+            None => {}
         }
     }
 }
@@ -157,7 +162,7 @@ impl Reader {
                 .faults
                 .push(Fault::new(what, "Nothing need be done; the rest is used."));
         }
-        (self.recording.samples, self.recording.extra) = self.rows.finish();
+        (self.recording.samples, self.recording.extra) = self.rows.finish()?;
         if self.recording.samples.is_empty() {
             let what = "holds no samples: no track point in it has a time";
             let mut faults = vec![Fault::new(

@@ -1,5 +1,7 @@
 //! Bytes → text, and the two things every text format needs: numbers and times.
 
+use super::bounds::{MAX_REWORKED_BYTES, too_large_because};
+use crate::error::Fault;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
@@ -7,6 +9,23 @@ use std::borrow::Cow;
 
 /// UTF-8 (with or without its mark), UTF-16 with its mark, else Latin-1: in every encoding met so far the
 /// characters that matter to us, digits and names of fields, come out right.
+///
+/// # Errors
+/// It is not UTF-8, and too large to be put into it.
+pub(super) fn decoded(mut bytes: Vec<u8>) -> Result<String, Fault> {
+    if bytes.starts_with(&[0xef, 0xbb, 0xbf]) {
+        bytes.drain(..3);
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(text),
+        Err(other) if other.as_bytes().len() > MAX_REWORKED_BYTES => {
+            Err(too_large_because("is not UTF-8 text"))
+        }
+        Err(other) => Ok(decode(other.as_bytes()).into_owned()),
+    }
+}
+
+/// As [`decoded`], of a piece.
 pub(super) fn decode(bytes: &[u8]) -> Cow<'_, str> {
     let utf16 = |rest: &[u8], pair: fn([u8; 2]) -> u16| -> String {
         let units = rest

@@ -1,5 +1,6 @@
 //! XML events with bounds: local names only, no document types with entities, no endless nesting.
 
+use super::bounds::{MAX_WORD_BYTES, too_many, word};
 use crate::error::Fault;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
@@ -36,6 +37,13 @@ impl Path {
         self.names.iter().any(|open| open == name)
     }
 
+    /// Nothing that is looked at is longer than a few words.
+    fn add(&mut self, piece: &str) {
+        if self.text.len() < MAX_WORD_BYTES {
+            self.text.push_str(word(piece));
+        }
+    }
+
     /// The innermost element's own text.
     pub(super) fn text(&self) -> &str {
         self.text.trim()
@@ -47,6 +55,8 @@ pub(super) trait Visitor {
     fn open(&mut self, path: &Path, element: &BytesStart<'_>);
     /// It is about to be closed; `path.text()` is its text.
     fn close(&mut self, path: &Path);
+    /// More than is kept was met already.
+    fn full(&self) -> bool;
 }
 
 /// Walks a document; `Err` where it had to stop.
@@ -64,17 +74,20 @@ pub(super) fn walk(text: &str, visitor: &mut impl Visitor) -> Result<(), Stop> {
                     let what = format!("elements are nested more than {MAX_DEPTH} deep");
                     return Err(Stop::Refused(refused(text, at, &what)));
                 }
-                path.names.push(element.local_name().as_ref().to_string());
+                path.names.push(word(element.local_name().as_ref()).to_string());
                 path.text.clear();
                 visitor.open(&path, &element);
+                if visitor.full() {
+                    return Err(Stop::Refused(too_many()));
+                }
             }
             Ok(Event::End(_)) => {
                 visitor.close(&path);
                 path.names.pop();
                 path.text.clear();
             }
-            Ok(Event::Text(piece)) => path.text.push_str(&piece),
-            Ok(Event::CData(piece)) => path.text.push_str(&piece),
+            Ok(Event::Text(piece)) => path.add(&piece),
+            Ok(Event::CData(piece)) => path.add(&piece),
             Ok(Event::DocType(kind)) if kind.contains('[') || kind.to_uppercase().contains("<!ENTITY") => {
                 return Err(Stop::Refused(refused(
                     text,
@@ -130,5 +143,5 @@ pub(super) fn attribute(element: &BytesStart<'_>, name: &str) -> Option<String> 
         .with_checks(false)
         .flatten()
         .find(|a| a.key.local_name().as_ref() == name)?;
-    Some(found.value.trim().to_string())
+    Some(word(found.value.trim()).to_string())
 }

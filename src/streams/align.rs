@@ -8,13 +8,14 @@ use super::{
 use crate::error::{Fault, Result};
 use crate::recording::{ExtraChannel, Recording, Sample};
 use crate::treatment::{AsRecorded, Treatment};
+use std::borrow::Borrow;
 
 /// Samples → strictly increasing time and channels of equal length, NaN where nothing (or something
 /// wrong) was measured. Repairs are listed in order of time.
 ///
 /// # Errors
 /// A recording with fewer than two samples that carry a usable time.
-pub fn align(recording: Recording) -> Result<Streams> {
+pub fn align(recording: impl Borrow<Recording>) -> Result<Streams> {
     align_leaving(recording, &AsRecorded::default())
 }
 
@@ -22,13 +23,14 @@ pub fn align(recording: Recording) -> Result<Streams> {
 ///
 /// # Errors
 /// As [`align`].
-pub fn align_leaving(recording: Recording, as_recorded: &AsRecorded) -> Result<Streams> {
+pub fn align_leaving(recording: impl Borrow<Recording>, as_recorded: &AsRecorded) -> Result<Streams> {
+    let recording = recording.borrow();
     let mut repairs = Vec::new();
     let rows = clock::rows(&recording.samples, &mut repairs);
     if rows.len() < 2 {
-        return Err(too_short(&recording, rows.len()).into());
+        return Err(too_short(recording, rows.len()).into());
     }
-    let mut streams = channels(&recording, &rows);
+    let mut streams = channels(recording, &rows);
     streams.repairs = repairs;
     streams.nominal_interval_s = gaps::nominal_interval_s(&streams.time_s);
     let nominal_s = streams.nominal_interval_s;

@@ -23,20 +23,21 @@ pub fn digests(folder: &Path) -> Result<Vec<FileDigest>> {
     files.retain(|file| file.is_file());
     files.extend(Some(folder.join("test.toml")).filter(|file| file.is_file()));
     let digest = |file: &std::path::PathBuf| {
-        let bytes = std::fs::read(file).map_err(|error| {
-            Fault::new(
-                format!("it cannot be read ({error})"),
-                "Check that the file can be opened.",
-            )
-            .in_file(file)
-        })?;
+        // A file may be larger than memory: it lies in the folder, and need not have been read.
+        let mut sum = Sha256::new();
+        std::fs::File::open(file)
+            .and_then(|mut open| std::io::copy(&mut open, &mut sum))
+            .map_err(|error| {
+                Fault::new(
+                    format!("it cannot be read ({error})"),
+                    "Check that the file can be opened.",
+                )
+                .in_file(file)
+            })?;
         let name = file.file_name().unwrap_or(file.as_os_str());
         Ok(FileDigest {
             name: name.to_string_lossy().into_owned(),
-            sha256: Sha256::digest(&bytes)
-                .iter()
-                .map(|byte| format!("{byte:02x}"))
-                .collect(),
+            sha256: sum.finalize().iter().map(|byte| format!("{byte:02x}")).collect(),
         })
     };
     files.iter().map(digest).collect()

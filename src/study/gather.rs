@@ -207,7 +207,7 @@ pub struct Inspected {
 /// The file cannot be read as a recording.
 pub fn inspect(file: &Path) -> Result<Inspected> {
     let recording = recording::read(file)?;
-    let streams = match align(recording.clone()) {
+    let streams = match align(&recording) {
         Ok(streams) => streams,
         Err(error) => {
             return Ok(Inspected {

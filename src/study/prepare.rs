@@ -1,7 +1,7 @@
 //! Course and passes → rides cut into cells, and what needs no joint estimate.
 
 use super::altitude_lag;
-use super::assign;
+use super::assign::{self, Assigned};
 use super::cutting::Cutting;
 use super::flags::{braking, other_lines};
 use super::power_delay::PowerDelays;
@@ -73,6 +73,7 @@ pub(super) fn day<'a>(surveyed: &'a Surveyed, rides: &'a [PassRide]) -> Day<'a> 
 pub fn prepared(mut surveyed: Surveyed) -> Result<Prepared> {
     let test_toml = surveyed.folder.join("test.toml");
     let assigned = assign::assign(&surveyed.test_day, &surveyed.ridden, &test_toml)?;
+    bounded(&assigned, &surveyed)?;
     needs_power(&surveyed)?;
     needs_climb(&surveyed)?;
     let mut warnings = surveyed.warnings.clone();
@@ -186,6 +187,26 @@ fn needs_climb(surveyed: &Surveyed) -> Result<()> {
     Err(Fault::new(
         "the recordings have no altitude, and on a one-way course the climb cannot be told from drag",
         "Record with a barometer, or ride the stretch out and back or as a loop.",
+    )
+    .in_file(&surveyed.folder)
+    .into())
+}
+
+/// Passes of one answer. Each brings three unknowns of its own; memory grows with the square of their number and time
+/// with the third power. This many take some 450 MB (docs/reliability.md).
+const MOST_PASSES: usize = 220;
+
+fn bounded(assigned: &Assigned, surveyed: &Surveyed) -> Result<()> {
+    let taken = assigned.passes.iter();
+    let count = taken
+        .filter(|pass| pass.setup.is_some() && pass.left_out.is_none())
+        .count();
+    if count <= MOST_PASSES {
+        return Ok(());
+    }
+    Err(Fault::new(
+        format!("{count} passes are more than one answer can hold, {MOST_PASSES}"),
+        "Put whole blocks of the day into folders of their own and name them all: `stillair compare` puts days together.",
     )
     .in_file(&surveyed.folder)
     .into())

@@ -23,6 +23,9 @@ const POSITIONS_LEAST: f64 = 0.001;
 /// The course's length, beside that: what both gates together may be off for all passes alike. A judgement: half of
 /// the wander of a position at each, which no number of passes takes away under trees and beside houses.
 const COURSE_ENDS_M: f64 = 2.0;
+/// Positions that tell the scale no better than this have lost the road, and say less of it than is known of any unit.
+/// A judgement: circumferences of tyres for road bicycles lie within it.
+const POSITIONS_TELL: f64 = 0.05;
 /// A scale is set right where it is farther from 1 than this and than twice its uncertainty.
 const WORTH_IT: f64 = 0.003;
 const CLEAR: f64 = 2.0;
@@ -179,8 +182,9 @@ impl Evidence {
     /// Of the day: whole rides and gates together, by their precisions. They share the positions' own error, and
     /// where they disagree by more than they may, both are believed that much less.
     fn of_the_day(&self) -> Option<(f64, f64)> {
+        let tells = |(_, u): &(f64, f64)| *u <= POSITIONS_TELL;
         let gates = self.mean().map(|(log, own)| (log, own.hypot(self.course)));
-        let (log, apart_from_positions) = match (gates, self.ride) {
+        let (log, apart_from_positions) = match (gates.filter(tells), self.ride.filter(tells)) {
             (Some((g, u_g)), Some((r, u_r))) => {
                 let (p, q) = (u_g.powi(-2), u_r.powi(-2));
                 let stretched = ((g - r).abs() / u_g.hypot(u_r)).max(1.0);
@@ -189,7 +193,7 @@ impl Evidence {
             (Some(one), None) | (None, Some(one)) => one,
             (None, None) => return None,
         };
-        Some((log, apart_from_positions.hypot(POSITIONS_LEAST)))
+        Some((log, apart_from_positions.hypot(POSITIONS_LEAST))).filter(tells)
     }
 }
 

@@ -6,4 +6,4 @@ mod recordings;
 
 mod test_toml;
 
-mod workbench;
+pub mod workbench;

@@ -14,6 +14,8 @@ mod fitdecode;
 
 mod held_out;
 
+mod hostile;
+
 mod hand_marked;
 
 mod joined;

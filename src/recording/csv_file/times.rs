@@ -31,9 +31,10 @@ enum Form {
 
 impl Times {
     /// Takes the first column that has a date in it, else the first that has elapsed time.
-    pub(super) fn settle(
+    /// `records` starts again from the first row at each call.
+    pub(super) fn settle<R: Iterator<Item = csv::StringRecord>>(
         columns: &Columns,
-        records: &[csv::StringRecord],
+        records: impl Fn() -> R,
         faults: &mut Vec<Fault>,
     ) -> std::result::Result<Times, Fault> {
         let day = columns
@@ -50,7 +51,7 @@ impl Times {
         candidates.sort_by_key(|(_, moment)| (moment.elapsed, std::cmp::Reverse(moment.rank)));
         let mut dateless = None;
         for (index, moment) in candidates {
-            let Some((form, dated)) = first_form(records, index, day, moment, columns.decimal_comma) else {
+            let Some((form, dated)) = first_form(records(), index, day, moment, columns.decimal_comma) else {
                 continue;
             };
             let day = day.filter(|_| form == Form::ClockOfDay);
@@ -98,13 +99,13 @@ impl Times {
 
 /// The form of the first time that can be read at all, and whether it has a date.
 fn first_form(
-    records: &[csv::StringRecord],
+    mut records: impl Iterator<Item = csv::StringRecord>,
     index: usize,
     day: Option<usize>,
     moment: Moment,
     comma: bool,
 ) -> Option<(Form, bool)> {
-    records.iter().find_map(|record| {
+    records.find_map(|record| {
         let cell = record.get(index)?.trim();
         if !moment.elapsed && text::time_s(cell).is_some() {
             return Some((Form::Iso, true));

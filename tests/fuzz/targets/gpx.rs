@@ -1,0 +1,7 @@
+#![no_main]
+//! Whatever stands in a gpx file.
+
+#[path = "../sound.rs"]
+mod sound;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| sound::recording("a.gpx", bytes));
