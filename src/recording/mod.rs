@@ -13,6 +13,7 @@ mod fit_writer;
 mod gpx_file;
 mod guard;
 mod gz;
+mod lean_fit;
 mod route;
 mod rows;
 mod sniff;
@@ -65,6 +66,37 @@ pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording> {
             Err(error)
         }
     }
+}
+
+/// As [`read`], for where and when alone: time, position, altitude, distance, speed and power of each sample, and the
+/// damage. Of a sound FIT file nothing else is decoded, which takes a small part of the time.
+///
+/// # Errors
+/// As [`read`].
+pub fn look(path: &Path) -> Result<Looked> {
+    let bytes = gz::read_bounded(path)?;
+    let unpacked = gz::unpack(&bytes).map_err(|fault| Error::from(fault.in_file(path)))?;
+    let is_cut = unpacked.as_ref().is_some_and(|packed| packed.fault.is_some());
+    let content = unpacked.as_ref().map_or(bytes.as_slice(), |packed| &packed.bytes);
+    let lean = if is_cut { None } else { lean_fit::samples(content) };
+    match lean {
+        Some(samples) => Ok(Looked {
+            samples,
+            faults: Vec::new(),
+        }),
+        None => read_bytes(path, &bytes).map(|recording| Looked {
+            samples: recording.samples,
+            faults: recording.faults,
+        }),
+    }
+}
+
+/// What [`look`] sees of one file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Looked {
+    pub samples: Vec<Sample>,
+    /// Damage; the samples are what is whole.
+    pub faults: Vec<Fault>,
 }
 
 /// What one file holds, in the order recorded, with nothing repaired and nothing filled in.
