@@ -33,6 +33,8 @@ pub mod event;
 
 pub mod study;
 
+pub mod archive;
+
 pub mod plan;
 
 pub mod simulate;
