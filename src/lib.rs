@@ -35,6 +35,8 @@ pub mod event;
 
 pub mod study;
 
+pub mod archive;
+
 pub mod plan;
 
 pub mod simulate;

@@ -43,6 +43,8 @@ impl From<io::Error> for Stop {
 
 /// Width where no terminal says otherwise, in characters.
 const USUAL_WIDTH: usize = 80;
+/// From so many files on, people want to know how long it takes.
+const MANY_FILES: usize = 100;
 
 #[derive(Debug, Clone)]
 pub struct Console {
@@ -87,10 +89,19 @@ impl Console {
         self.result(&value.to_string())
     }
 
-    /// Runs a piece of the engine that tells its progress, file by file.
+    /// Runs a piece of the engine that tells its progress, file by file; where there are many, with the time that is
+    /// left.
     pub fn watched<T>(&self, doing: &str, work: impl FnOnce(Progress) -> T) -> T {
         let bar = self.progress(doing, 0);
-        let outcome = work(&|done, all| bar.set_message(format!("{doing} {done} of {all}")));
+        let outcome = work(&|done, all| {
+            if all < MANY_FILES {
+                bar.set_message(format!("{doing} {done} of {all}"));
+            } else {
+                let left_s =
+                    bar.elapsed().as_secs_f64() / done.max(1) as f64 * all.saturating_sub(done) as f64;
+                bar.set_message(format!("{doing} {done} of {all}, {left_s:.0} s left"));
+            }
+        });
         bar.finish_and_clear();
         outcome
     }

@@ -4,6 +4,7 @@ use super::choose::passes_of;
 use super::day::air;
 use super::ground::too_fast_m_s;
 use super::{PlannedBlock, PlannedDay, expect};
+use crate::archive::for_roads;
 use crate::course::roads::{Candidate, Seen, candidates};
 use crate::error::{Fault, Result};
 use crate::event::{EventRoad, road_of};
@@ -90,7 +91,13 @@ pub struct Ranking {
 /// The folder cannot be listed; it holds no recording; none of them has positions; no stretch of 500 m was ridden in it
 /// without a stop.
 pub fn roads(folder: &Path, asked: &Asked, progress: Progress) -> Result<Ranking> {
-    let ridden = ridden_roads(folder, progress)?;
+    let chosen = for_roads(folder, progress)?;
+    let mut ridden = ridden_roads(&chosen.files, progress).map_err(|mut error| {
+        error.faults.extend(chosen.faults.iter().cloned());
+        error
+    })?;
+    ridden.faults.extend(chosen.faults);
+    ridden.warnings.extend(chosen.warnings);
     let found = candidates(&ridden.trails, RATED);
     if found.is_empty() {
         return Err(Fault::new(

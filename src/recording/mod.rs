@@ -14,6 +14,7 @@ mod fit_writer;
 mod gpx_file;
 mod guard;
 mod gz;
+mod lean_fit;
 mod route;
 mod rows;
 mod sniff;
@@ -26,34 +27,41 @@ pub use route::{RoutePoint, read_route};
 pub use extra::{SpeedUnit, own_quantity};
 pub use sniff::is_recording_name;
 
-use crate::error::{Error, Fault, Result};
+use crate::error::{Fault, Result};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// Reads one recording: FIT, GPX, TCX or CSV, plain or gzipped.
 ///
 /// The content decides what the file is; its name only serves the message when the content is none of these.
 /// A damaged file yields what is whole, with the damage in `Recording::faults`.
 pub fn read(path: &Path) -> Result<Recording> {
-    // Several large files at once would add up.
+    let _alone = alone_if_large(path);
+    read_unpacked(path, unpacked(path, gz::read_bounded(path)?)?)
+}
+
+/// Several large files at once would add up.
+fn alone_if_large(path: &Path) -> Option<MutexGuard<'static, ()>> {
     static ONE_LARGE: Mutex<()> = Mutex::new(());
     let size = std::fs::metadata(path).map_or(0, |seen| seen.len());
-    let _alone =
-        (size >= bounds::LARGE_BYTES).then(|| ONE_LARGE.lock().unwrap_or_else(PoisonError::into_inner));
-    read_owned(path, gz::read_bounded(path)?)
+    (size >= bounds::LARGE_BYTES).then(|| ONE_LARGE.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
 /// As `read`, from bytes already in memory. `file` is used for its name alone.
 pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording> {
-    read_owned(file, bytes.to_vec())
+    read_unpacked(file, unpacked(file, bytes.to_vec())?)
+}
+
+fn unpacked(file: &Path, bytes: Vec<u8>) -> Result<gz::Unpacked> {
+    gz::unpacked(bytes).map_err(|fault| fault.in_file(file).into())
 }
 
 /// The bytes are let go as early as can be: of a large file nothing is held twice.
-fn read_owned(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
+fn read_unpacked(file: &Path, unpacked: gz::Unpacked) -> Result<Recording> {
     let gz::Unpacked {
         bytes: content,
         fault: cut,
-    } = gz::unpacked(bytes).map_err(|fault| Error::from(fault.in_file(file)))?;
+    } = unpacked;
     let format = sniff::format_of(file, &content)?;
     let read = match format {
         Format::Fit => fit_file::read(file, content),
@@ -77,6 +85,36 @@ fn read_owned(file: &Path, bytes: Vec<u8>) -> Result<Recording> {
             Err(error)
         }
     }
+}
+
+/// As [`read`], for where and when alone: time, position, altitude, distance, speed and power of each sample, and the
+/// damage. Of a sound FIT file nothing else is decoded, which takes a small part of the time.
+///
+/// # Errors
+/// As [`read`].
+pub fn look(path: &Path) -> Result<Looked> {
+    let _alone = alone_if_large(path);
+    let unpacked = unpacked(path, gz::read_bounded(path)?)?;
+    if unpacked.fault.is_none()
+        && let Some(samples) = lean_fit::samples(&unpacked.bytes)
+    {
+        return Ok(Looked {
+            samples,
+            faults: Vec::new(),
+        });
+    }
+    read_unpacked(path, unpacked).map(|recording| Looked {
+        samples: recording.samples,
+        faults: recording.faults,
+    })
+}
+
+/// What [`look`] sees of one file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Looked {
+    pub samples: Vec<Sample>,
+    /// Damage; the samples are what is whole.
+    pub faults: Vec<Fault>,
 }
 
 /// What one file holds, in the order recorded, with nothing repaired and nothing filled in.

@@ -156,28 +156,11 @@ fn no_speed(streams: &Streams) -> Fault {
 
 /// In order of name.
 pub(super) fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
-    let unreadable = |error: std::io::Error| {
-        let (what, next) = match error.kind() {
-            std::io::ErrorKind::NotFound => (
-                "there is no such folder".to_string(),
-                "Check the path; `stillair demo FOLDER` makes a folder to try.",
-            ),
-            std::io::ErrorKind::NotADirectory => (
-                "this is a file, not a folder".to_string(),
-                "Give the folder that holds the recordings; `stillair inspect FILE` looks at one file.",
-            ),
-            _ => (
-                format!("the folder cannot be read ({error})"),
-                "Check that the folder can be opened.",
-            ),
-        };
-        Error::from(Fault::new(what, next).in_file(folder))
-    };
+    let unreadable = |error| unreadable(folder, &error);
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        // A link that leads nowhere is told of; a pipe or a device would never end.
-        if is_recording_name(&path) && (path.is_file() || !path.exists()) {
+        if is_recording(&path) {
             files.push(path);
         }
     }
@@ -185,7 +168,31 @@ pub(super) fn recordings_in(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-pub(super) fn no_recording(folder: &Path) -> Fault {
+/// Going by its name; a link that leads nowhere is told of, a pipe or a device would never end.
+pub fn is_recording(path: &Path) -> bool {
+    is_recording_name(path) && (path.is_file() || !path.exists())
+}
+
+/// What is said of a folder that cannot be listed.
+pub fn unreadable(folder: &Path, error: &std::io::Error) -> Error {
+    let (what, next) = match error.kind() {
+        std::io::ErrorKind::NotFound => (
+            "there is no such folder".to_string(),
+            "Check the path; `stillair demo FOLDER` makes a folder to try.",
+        ),
+        std::io::ErrorKind::NotADirectory => (
+            "this is a file, not a folder".to_string(),
+            "Give the folder that holds the recordings; `stillair inspect FILE` looks at one file.",
+        ),
+        _ => (
+            format!("the folder cannot be read ({error})"),
+            "Check that the folder can be opened.",
+        ),
+    };
+    Error::from(Fault::new(what, next).in_file(folder))
+}
+
+pub fn no_recording(folder: &Path) -> Fault {
     Fault::new(
         "the folder holds no recording",
         "Put the ride files (.fit, .gpx, .tcx or .csv, each also with .gz) into it.",

@@ -98,7 +98,10 @@ pub use predict::{DRAWS, Prediction, predict};
 
 pub use prepare::{Prepared, prepared};
 
-pub use gather::{Gathered, Inspected, Progress, gather, gather_recordings, gather_under, inspect};
+pub use gather::{
+    Gathered, Inspected, Progress, gather, gather_recordings, gather_under, inspect, is_recording,
+    no_recording, unreadable,
+};
 
 use crate::course::survey_knowing;
 use crate::error::{Error, Fault, Result};

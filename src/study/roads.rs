@@ -1,18 +1,18 @@
-//! A folder of old rides → the trails of all of them. One ride after the other is let go once its trail is known.
+//! Files of old rides → the trails of all of them. One ride after the other is let go once its trail is known.
 
-use super::gather::{Progress, no_recording, recordings_in};
+use super::gather::Progress;
 use crate::course::roads::{Trail, trails};
 use crate::error::{Error, Fault, Result};
 use crate::recording;
 use crate::streams::align;
 use crate::warning::Warning;
 use rayon::prelude::*;
-use std::path::Path;
+use std::path::PathBuf;
 
 /// Of the time of a ride; more of it within another ride, and it is that ride once more.
 const SAME_RIDE: f64 = 0.5;
 
-/// The rides of a folder as far as roads go.
+/// Rides as far as roads go.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ridden {
     /// In order of time.
@@ -38,12 +38,8 @@ struct Kept {
 /// One bad file does not cost the others.
 ///
 /// # Errors
-/// The folder cannot be listed; it holds no recording; none of them has positions.
-pub fn ridden(folder: &Path, progress: Progress) -> Result<Ridden> {
-    let files = recordings_in(folder)?;
-    if files.is_empty() {
-        return Err(no_recording(folder).into());
-    }
+/// None of them has positions.
+pub fn ridden(files: &[PathBuf], progress: Progress) -> Result<Ridden> {
     let done = std::sync::atomic::AtomicUsize::new(0);
     let read: Vec<(Result<Kept>, Vec<Fault>)> = files
         .par_iter()
