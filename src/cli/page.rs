@@ -66,7 +66,11 @@ pub fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
 /// Until Ctrl-C.
 pub async fn show(desk: Desk, shown: &Shown, console: &Console) -> Result<(), Stop> {
     let server = Server::bind(desk, shown.port).await?;
-    console.result(&server.address())?;
+    if console.json {
+        console.json_line(&serde_json::json!({ "address": server.address() }))?;
+    } else {
+        console.result(&server.address())?;
+    }
     console.remark("Ctrl-C ends it.");
     if !shown.no_open {
         open(&server.address(), console);

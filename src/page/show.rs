@@ -11,6 +11,7 @@ use crate::report::terminal::{answer, letter};
 use crate::report::words::count;
 use crate::study::{Compared, PassResult};
 use crate::test_day::edit::Stretches;
+use crate::watch::Standing;
 use maud::{DOCTYPE, Markup, html};
 
 /// A part of the page by the name that it has there.
@@ -166,6 +167,7 @@ fn answered(compared: &Compared) -> Markup {
     let sentences = answer::sentences(compared);
     html! {
         @for said in &sentences { p class="answer" { (said) } }
+        @if let Some(advice) = Standing::of(compared).advice { p class="advice" { (advice.in_words()) } }
         details id="set-ups" open {
             summary { "Set-ups" }
             (key(compared, "answer"))
@@ -190,7 +192,9 @@ fn bar(desk: &Desk) -> Markup {
             @if desk.is_changed() { "Tried, not written: " (count(changed, "line")) "." }
             @else { "As in test.toml." }
         }
-        @if desk.changed_meanwhile() {
+        @if !desk.folder().is_dir() {
+            strong { " The folder is gone; what was read of it stays. Put the drive back." }
+        } @else if desk.changed_meanwhile() {
             strong { " test.toml was changed by something else; it will not be written over. 'Read again' drops what is tried." }
         }
     }

@@ -60,13 +60,13 @@ impl Seen {
             file: String::new(),
             what,
         };
-        let nothing = BTreeMap::new();
-        let (now, was, mut changes) = match (&self.files, &before.files) {
+        let (now, was) = match (&self.files, &before.files) {
             (None, None) => return Vec::new(),
             (None, Some(_)) => return vec![of_folder(What::FolderGone)],
-            (Some(now), None) => (now, &nothing, vec![of_folder(What::FolderBack)]),
-            (Some(now), Some(was)) => (now, was, Vec::new()),
+            (Some(_), None) => return vec![of_folder(What::FolderBack)],
+            (Some(now), Some(was)) => (now, was),
         };
+        let mut changes = Vec::new();
         let mut gone: Vec<(&String, &Mark)> =
             was.iter().filter(|(name, _)| !now.contains_key(*name)).collect();
         for (name, mark) in now {
@@ -154,10 +154,7 @@ mod tests {
         let (there, away) = (seen(home.path()), seen(&home.path().join("none")));
         assert!(there.is_there() && !away.is_there());
         assert_eq!(said(&away.since(&there)), [("", &What::FolderGone)]);
-        assert_eq!(
-            said(&there.since(&away)),
-            [("", &What::FolderBack), ("a.csv", &What::New)]
-        );
+        assert_eq!(said(&there.since(&away)), [("", &What::FolderBack)]);
         assert!(away.since(&away).is_empty());
     }
 

@@ -19,8 +19,10 @@ pub fn line(changes: &[Changed], answer: Result<&Compared, &Error>) -> String {
     if !happened.is_empty() {
         parts.push(happened.join(", "));
     }
+    let is_away = changes.iter().any(|change| change.what == What::FolderGone);
     match answer {
         Ok(compared) => parts.extend(stands(changes, compared)),
+        Err(_) if is_away => {}
         Err(error) => parts.push(no_answer(error)),
     }
     parts.join(" · ")

@@ -10,6 +10,8 @@ pub const STILL: Duration = Duration::from_millis(1200);
 #[derive(Debug)]
 pub struct Settling {
     read: Seen,
+    /// Of the folder as it was last there.
+    there: Seen,
     looked: Seen,
     since: Instant,
 }
@@ -19,6 +21,7 @@ impl Settling {
     pub fn on(read: Seen, at: Instant) -> Settling {
         Settling {
             looked: read.clone(),
+            there: read.clone(),
             read,
             since: at,
         }
@@ -34,7 +37,13 @@ impl Settling {
         if self.looked == self.read || at.duration_since(self.since) < STILL {
             return Vec::new();
         }
-        let changes = self.looked.since(&self.read);
+        let mut changes = self.looked.since(&self.read);
+        if self.looked.is_there() {
+            if !self.read.is_there() {
+                changes.extend(self.looked.since(&self.there));
+            }
+            self.there = self.looked.clone();
+        }
         self.read = self.looked.clone();
         changes
     }
@@ -47,6 +56,7 @@ impl Settling {
     /// One file was written by ourselves: it is as it is `now`, which is no news.
     pub fn wrote(&mut self, file: &str, now: &Seen) {
         self.read = std::mem::take(&mut self.read).with(file, now);
+        self.there = std::mem::take(&mut self.there).with(file, now);
     }
 }
 
@@ -74,6 +84,31 @@ mod tests {
         assert_eq!(changes[0].what, What::New);
         assert!(!settling.is_waiting());
         assert!(settling.look(seen(home.path()), at + 2 * STILL).is_empty());
+    }
+
+    #[test]
+    fn what_is_new_in_a_folder_that_comes_back_is_told() {
+        let home = tempfile::tempdir().unwrap();
+        let folder = home.path().join("day");
+        std::fs::create_dir(&folder).unwrap();
+        std::fs::write(folder.join("a.csv"), "x").unwrap();
+        let mut at = Instant::now();
+        let mut settling = Settling::on(seen(&folder), at);
+        let mut settled = |folder: &std::path::Path| {
+            at += STILL;
+            settling.look(seen(folder), at);
+            at += STILL;
+            settling.look(seen(folder), at)
+        };
+        assert_eq!(settled(&home.path().join("none"))[0].what, What::FolderGone);
+        std::fs::write(folder.join("b.csv"), "x").unwrap();
+        let changes = settled(&folder);
+        assert_eq!(changes.len(), 2);
+        assert_eq!(changes[0].what, What::FolderBack);
+        assert_eq!(
+            (changes[1].file.as_str(), &changes[1].what),
+            ("b.csv", &What::New)
+        );
     }
 
     #[test]

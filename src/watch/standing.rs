@@ -44,7 +44,7 @@ impl Standing {
 }
 
 /// Only a day that is planned to be looked at after every block may end early: stopping whenever a plain interval happens
-/// to leave 0 out would be wrong far more often than one look (docs/method.md, 18).
+/// to leave 0 out would be wrong far more often than one look (docs/method.md, 17).
 fn advice(compared: &Compared, blocks: &BlocksRidden) -> Option<Advice> {
     let day = &compared.surveyed.test_day;
     let next = blocks.to_come.first().and_then(|place| {

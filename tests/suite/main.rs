@@ -52,6 +52,7 @@ mod streams;
 mod stopwatch;
 
 mod usage;
+mod watch;
 
 mod day_notes;
 

@@ -10,8 +10,9 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 11] = [
+const COMMANDS: [&str; 12] = [
     "demo", "roads", "plan", "rehearse", "new", "inspect", "passes", "compare", "predict", "report", "page",
+    "watch",
 ];
 
 #[test]
