@@ -624,6 +624,7 @@ fn cell(
                 Direction::Forward => gradient_at(at_m),
                 Direction::Reverse => -gradient_at(at_m),
             };
+            let cos_slope = 1.0 / (1.0 + gradient * gradient).sqrt();
             RiddenStep {
                 duration_s: s.end_s - s.start_s,
                 power_w: if s.power_w.is_finite() { s.power_w } else { mean_w },
@@ -633,8 +634,8 @@ fn cell(
                     Direction::Forward => bearing,
                     Direction::Reverse => bearing + std::f64::consts::PI,
                 },
-                cos_slope: 1.0 / gradient.hypot(1.0),
-                sin_slope: gradient / gradient.hypot(1.0),
+                cos_slope,
+                sin_slope: gradient * cos_slope,
                 air_speed_m_s: s.air_speed_m_s,
                 lean: ground.bends.map_or(Lean::UPRIGHT, |bends| {
                     let speed = 0.5 * (s.start_speed_m_s + s.end_speed_m_s);

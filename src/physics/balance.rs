@@ -68,7 +68,14 @@ impl RelativeWind {
 
     /// Speed of the air past a rider at this ground speed. [m/s]
     pub fn airspeed_m_s(&self, speed_m_s: f64) -> f64 {
-        (speed_m_s + self.headwind_m_s).hypot(self.crosswind_m_s)
+        self.airspeed_at(speed_m_s + self.headwind_m_s)
+    }
+
+    /// The same where the air comes along the road at `along_m_s`. [m/s]
+    ///
+    /// Speeds need none of hypot's care for overflow, which took a quarter of the time of an answer.
+    pub(crate) fn airspeed_at(&self, along_m_s: f64) -> f64 {
+        (along_m_s * along_m_s + self.crosswind_m_s * self.crosswind_m_s).sqrt()
     }
 }
 
@@ -93,11 +100,15 @@ pub(crate) fn resistance_n(
     wind: RelativeWind,
     gradient: f64,
 ) -> f64 {
-    let cos_slope = 1.0 / gradient.hypot(1.0);
-    let weight = rig.total_mass_kg * around.gravity_m_s2;
     drag_force_n(rig.cda_m2, around.air_density_kg_m3, speed_m_s, wind)
-        + weight * cos_slope * (rig.crr + gradient)
+        + weight_force_n(rig, around, gradient)
         + bearing_force_n(speed_m_s)
+}
+
+/// What of it comes from weight, whatever the speed: the hill and rolling. [N] `gradient` is tan θ.
+pub(crate) fn weight_force_n(rig: &Rig, around: &Surroundings, gradient: f64) -> f64 {
+    let cos_slope = 1.0 / (1.0 + gradient * gradient).sqrt();
+    rig.total_mass_kg * around.gravity_m_s2 * cos_slope * (rig.crr + gradient)
 }
 
 /// Power at the meter for a speed, wind, slope and acceleration. [W] `gradient` is tan θ.

@@ -1,6 +1,6 @@
 //! Forward integration of the balance: how long a road takes at a given power.
 
-use super::balance::{RelativeWind, Rig, Surroundings, resistance_n};
+use super::balance::{RelativeWind, Rig, Surroundings, bearing_force_n, drag_force_n, weight_force_n};
 
 /// Below this the balance is no description of riding: the rider is about to put a foot down.
 pub const STALL_SPEED_M_S: f64 = 0.5;
@@ -36,6 +36,7 @@ pub fn ride_road(
         speed_squared: entry_speed_m_s * entry_speed_m_s,
         time: 0.0,
     };
+    let mut step_m = 20.0;
     if !(entry_speed_m_s >= STALL_SPEED_M_S && entry_speed_m_s.is_finite()) {
         return None;
     }
@@ -45,8 +46,10 @@ pub fn ride_road(
             around,
             piece,
             wheel_power_w: power_w * rig.drivetrain_efficiency,
+            weight_n: weight_force_n(rig, around, piece.gradient),
+            mass_kg: rig.effective_mass_kg(),
         };
-        state = motion.ride(state)?;
+        (state, step_m) = motion.ride(state, step_m)?;
     }
     Some(Ridden {
         time_s: state.time,
@@ -78,6 +81,9 @@ struct Motion<'a> {
     around: &'a Surroundings,
     piece: &'a Piece,
     wheel_power_w: f64,
+    /// The same at any speed.
+    weight_n: f64,
+    mass_kg: f64,
 }
 
 const RELATIVE_TOLERANCE: f64 = 1e-11;
@@ -89,26 +95,33 @@ impl Motion<'_> {
         if speed.is_nan() || speed < 0.5 * STALL_SPEED_M_S {
             return None;
         }
-        let resistance = resistance_n(self.rig, self.around, speed, self.piece.wind, self.piece.gradient);
+        let drag_n = drag_force_n(
+            self.rig.cda_m2,
+            self.around.air_density_kg_m3,
+            speed,
+            self.piece.wind,
+        );
+        let resistance_n = drag_n + self.weight_n + bearing_force_n(speed);
         Some(State {
-            speed_squared: 2.0 * (self.wheel_power_w / speed - resistance) / self.rig.effective_mass_kg(),
+            speed_squared: 2.0 * (self.wheel_power_w / speed - resistance_n) / self.mass_kg,
             time: 1.0 / speed,
         })
     }
 
-    fn ride(&self, entry: State) -> Option<State> {
+    /// Tries `step` first. Gives the state at the end, and the step that would have come next there.
+    fn ride(&self, entry: State, mut step: f64) -> Option<(State, f64)> {
         let length = self.piece.length_m;
         if !(length >= 0.0 && length.is_finite()) {
             return None;
         }
         let mut state = entry;
+        let mut slope = self.slope(state)?;
         let mut done = 0.0;
-        let mut step = length.min(20.0);
         while done < length {
             let left = length - done;
             let last = step >= left * (1.0 - 1e-12);
             let tried = if last { left } else { step };
-            let Some((next, error)) = self.try_step(state, tried) else {
+            let Some((next, next_slope, error)) = self.try_step(state, slope, tried) else {
                 // A stage of the step stalled: come closer, and give up when there is nothing left.
                 step = 0.25 * tried;
                 if step < 1e-6 {
@@ -126,17 +139,18 @@ impl Motion<'_> {
             if next.speed_squared < STALL_SPEED_M_S * STALL_SPEED_M_S {
                 return None;
             }
-            state = next;
+            (state, slope) = (next, next_slope);
             done = if last { length } else { done + tried };
-            step = tried * (0.9 * error.max(1e-10).powf(-0.2)).min(5.0);
+            let longer = tried * (0.9 * error.max(1e-10).powf(-0.2)).min(5.0);
+            // A short rest of a piece says nothing against the step that was meant.
+            step = if last { longer.max(step) } else { longer };
         }
-        Some(state)
+        Some((state, step))
     }
 
-    /// One step of Dormand and Prince's pair of orders 5 and 4 (J Comput Appl Math 6:19-26, 1980):
-    /// the new state, and its estimated error in units of the tolerance.
-    fn try_step(&self, y: State, h: f64) -> Option<(State, f64)> {
-        let k1 = self.slope(y)?;
+    /// One step of Dormand and Prince's pair of orders 5 and 4 (J Comput Appl Math 6:19-26, 1980), `k1` being the
+    /// slope at `y`: the new state, the slope there, and the estimated error in units of the tolerance.
+    fn try_step(&self, y: State, k1: State, h: f64) -> Option<(State, State, f64)> {
         let k2 = self.slope(y.plus(h, &[(1.0 / 5.0, k1)]))?;
         let k3 = self.slope(y.plus(h, &[(3.0 / 40.0, k1), (9.0 / 40.0, k2)]))?;
         let k4 = self.slope(y.plus(h, &[(44.0 / 45.0, k1), (-56.0 / 15.0, k2), (32.0 / 9.0, k3)]))?;
@@ -187,7 +201,7 @@ impl Motion<'_> {
         );
         let speed_error = error.speed_squared.abs() / (RELATIVE_TOLERANCE * next.speed_squared);
         let time_error = error.time.abs() / (RELATIVE_TOLERANCE * h * k1.time);
-        Some((next, speed_error.max(time_error)))
+        Some((next, k7, speed_error.max(time_error)))
     }
 }
 

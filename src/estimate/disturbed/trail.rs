@@ -99,7 +99,7 @@ impl Trail {
         let work = balance.work(step, wind);
         let drag_j = 0.5 * balance.around.air_density_kg_m3 * balance.rig.cda_m2 * work.air_m3_s2;
         let along = work.distance_m / step.duration_s.max(f64::MIN_POSITIVE) + wind.headwind_m_s;
-        let airspeed = along.hypot(wind.crosswind_m_s).max(f64::MIN_POSITIVE);
+        let airspeed = wind.airspeed_at(along).max(f64::MIN_POSITIVE);
         // The derivative of (v+w) V_a by w is V_a + (v+w)²/V_a.
         let per_gust_m_s = airspeed + along * along / airspeed;
         let gust_j =
