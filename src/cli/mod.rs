@@ -1,36 +1,24 @@
 //! The command line: what was typed → one command → output and exit status. One file per command.
 
-pub mod cautions;
-
-pub mod console;
-
 pub mod asking;
-
+pub mod cautions;
 mod compare;
-
+mod completions;
+pub mod console;
 mod demo;
-
 mod inspect;
-
+mod manual;
 mod new;
-
 mod page;
-
 mod passes;
-
 mod plan;
-
 mod predict;
-
 mod rehearse;
-
 mod report;
-
 mod roads;
-
 mod watch;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use console::{Console, Stop};
 use std::process::ExitCode;
 
@@ -67,6 +55,8 @@ enum Command {
     Report(report::Arguments),
     Page(page::Arguments),
     Watch(watch::Arguments),
+    Completions(completions::Arguments),
+    Manual(manual::Arguments),
 }
 
 /// Runs the command line of this process. Exit status: 0 done, 1 could not do it, 2 wrong usage.
@@ -93,6 +83,8 @@ pub fn run() -> ExitCode {
         Command::Page(arguments) => page::run(arguments, &console),
         Command::Watch(arguments) => watch::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),
+        Command::Completions(arguments) => completions::run(arguments, Arguments::command(), &console),
+        Command::Manual(arguments) => manual::run(arguments, Arguments::command(), &console),
     };
     match outcome {
         Ok(()) | Err(Stop::PipeClosed) => ExitCode::SUCCESS,
@@ -106,7 +98,6 @@ pub fn run() -> ExitCode {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
 
     #[test]
     fn the_description_of_the_command_line_is_consistent() {

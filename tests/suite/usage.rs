@@ -1,5 +1,6 @@
 //! What is typed at the command line is answered with help, a result or one clear message.
 
+use crate::program::said;
 use assert_cmd::Command;
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::{contains, is_empty, starts_with};
@@ -10,9 +11,21 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 12] = [
-    "demo", "roads", "plan", "rehearse", "new", "inspect", "passes", "compare", "predict", "report", "page",
+const COMMANDS: [&str; 14] = [
+    "demo",
+    "roads",
+    "plan",
+    "rehearse",
+    "new",
+    "inspect",
+    "passes",
+    "compare",
+    "predict",
+    "report",
+    "page",
     "watch",
+    "completions",
+    "manual",
 ];
 
 #[test]
@@ -163,4 +176,53 @@ fn what_the_simulator_writes_down_is_read_as_it_was_ridden() {
             assert_eq!(read.course.is_some(), with_course);
         }
     }
+}
+
+/// Bash itself is asked what it would offer.
+#[test]
+fn a_shell_completes_commands_and_options() {
+    let home = tempfile::tempdir().unwrap();
+    let script = home.path().join("stillair");
+    std::fs::write(&script, said(&mut stillair(&["completions", "bash"]))).unwrap();
+    let offered = |words: &[&str]| {
+        let line = words
+            .iter()
+            .map(|word| format!("'{word}'"))
+            .collect::<Vec<_>>()
+            .join(" ");
+        let last = words.len() - 1;
+        let ask = format!(
+            "source {}; COMP_WORDS=({line}); COMP_CWORD={last}; _stillair stillair '{}' '{}'; echo \"${{COMPREPLY[@]}}\"",
+            script.display(),
+            words[last],
+            words[last - 1],
+        );
+        said(Command::new("bash").args(["-c", &ask]))
+    };
+    assert_eq!(offered(&["stillair", "comp"]).trim(), "compare completions");
+    assert!(offered(&["stillair", "predict", "--fl"]).contains("--flat"));
+}
+
+#[test]
+fn every_command_has_a_page_of_the_manual_and_none_is_written_over() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("man1");
+    let to = folder.to_str().unwrap();
+    stillair(&["manual", to]).assert().success();
+    let page = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    for name in COMMANDS {
+        assert!(page(&format!("stillair-{name}.1")).contains(&format!("stillair {name} ")));
+        assert!(
+            page("stillair.1").contains(&format!("stillair\\-{name}(1)")),
+            "{name}"
+        );
+    }
+    std::fs::write(folder.join("stillair.1"), "mine").unwrap();
+    std::fs::remove_file(folder.join("stillair-new.1")).unwrap();
+    stillair(&["manual", to])
+        .assert()
+        .code(1)
+        .stderr(contains("stillair.1").and(contains("not written over")));
+    assert_eq!(page("stillair.1"), "mine");
+    assert!(!folder.join("stillair-new.1").exists());
 }
