@@ -51,6 +51,7 @@ mod streams;
 
 mod stopwatch;
 
+mod tutorial;
 mod usage;
 mod watch;
 

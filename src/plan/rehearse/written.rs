@@ -11,14 +11,30 @@ impl Rehearsed {
         let mut typed = self.document(&self.text)?;
         // What a careful rider knows of this day: air read at the start, gates where the road is known.
         let of_day = self.document(&ridden.test_toml(true))?;
-        let mut take = |table: &str| {
+        let take = |typed: &mut DocumentMut, table: &str| {
             if let Some(item) = of_day.get(table) {
                 typed.insert(table, last(item.clone()));
             }
         };
-        take("air");
+        take(&mut typed, "air");
+        // Remarks below the last block stay with it: they are not the air's.
+        let below = typed.trailing().as_str().unwrap_or_default().to_string();
+        if let Some(first) = typed
+            .get_mut("air")
+            .and_then(Item::as_array_of_tables_mut)
+            .and_then(|air| air.get_mut(0))
+        {
+            let own = first
+                .decor()
+                .prefix()
+                .and_then(|own| own.as_str())
+                .unwrap_or_default();
+            let both = format!("{below}{own}");
+            first.decor_mut().set_prefix(both);
+            typed.set_trailing("");
+        }
         if self.place.is_some() {
-            take("course");
+            take(&mut typed, "course");
         } else if let Some(course) = typed.get_mut("course").and_then(Item::as_table_like_mut) {
             // The place is made up, and gates elsewhere would find nothing.
             course.remove("start");
