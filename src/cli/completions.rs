@@ -4,7 +4,9 @@ use super::console::{Console, Stop};
 use clap_complete::Shell;
 
 const EXAMPLE: &str = "Example: for this user's bash, from the next terminal on\n  \
-     stillair completions bash > ~/.local/share/bash-completion/completions/stillair";
+     mkdir -p ~/.local/share/bash-completion/completions\n  \
+     stillair completions bash \\\n    \
+     > ~/.local/share/bash-completion/completions/stillair";
 
 /// Print what a shell needs to complete commands and options
 ///

@@ -9,7 +9,8 @@ use crate::simulate::{demo_plan, ride_day};
 use crate::study;
 use std::path::{Path, PathBuf};
 
-const EXAMPLE: &str = "Example: make a simulated test day in the folder helmets and compare its set-ups\n  stillair demo helmets";
+const EXAMPLE: &str =
+    "Example: a simulated test day in the folder helmets, and its answer\n  stillair demo helmets";
 
 /// Write a simulated test day and run the main job on it
 ///

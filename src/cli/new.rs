@@ -10,7 +10,8 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 const EXAMPLE: &str = "Example: two helmets, ridden in the order A B B A, A the first named\n  \
-                       stillair new helmets --setup \"vented helmet\" --setup \"closed helmet\" --order ABBA --mass 82";
+                       stillair new helmets --setup \"vented helmet\" --setup \"closed helmet\" \\\n    \
+                       --order ABBA --mass 82";
 
 /// Write a first test.toml beside the rides
 ///

@@ -16,9 +16,10 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
-const EXAMPLE: &str = "Example: two helmets on a road of 1.5 km, to see 3 % less drag, in an hour and a half\n  \
-                       stillair plan helmets --length 1.5km --gradient 0.5 --setup \"vented helmet\" \
-                       --setup \"closed helmet=82.2\" --mass 82 --power 220 --difference 3 --time 90min";
+const EXAMPLE: &str = "Example: two helmets on a road of 1.5 km, to see 3 % less drag, in 90 minutes\n  \
+                       stillair plan helmets --length 1.5km --gradient 0.5 --mass 82 --power 220 \\\n    \
+                       --setup \"vented helmet\" --setup \"closed helmet=82.2\" \\\n    \
+                       --difference 3 --time 90min";
 
 const TEST_TOML: &str = "test.toml";
 const SHEET: &str = "sheet.html";

@@ -11,7 +11,7 @@ use crate::study;
 use crate::test_day::WindReading;
 use std::path::PathBuf;
 
-const EXAMPLE: &str = "Example: what the difference of a test day is worth over 40 km of flat road at 250 W\n  \
+const EXAMPLE: &str = "Example: what the difference is worth over 40 km of flat road at 250 W\n  \
                        stillair predict helmets --flat 40km --power 250";
 
 /// What the measured difference is worth over another road

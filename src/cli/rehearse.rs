@@ -6,8 +6,8 @@ use crate::plan::rehearse::{rehearse, write_rehearsed_day};
 use crate::report::{json, terminal, words::wrapped};
 use std::path::PathBuf;
 
-const EXAMPLE: &str = "Example: what the day planned in the folder helmets would show, from 500 simulated days\n  \
-                       stillair rehearse helmets --days 500";
+const EXAMPLE: &str = "Example: one day as planned in the folder helmets, as files to compare\n  \
+                       stillair rehearse helmets --write ridden";
 
 /// Simulate the planned day many times and analyse each
 ///

@@ -11,7 +11,7 @@ use crate::saving::{in_the_way, is_there, write_new};
 use crate::test_day::planned::{CDA_M2, POWER_W};
 use std::path::{Path, PathBuf};
 
-const EXAMPLE: &str = "Example: the best test courses in a folder of rides, each as a route to take along\n  \
+const EXAMPLE: &str = "Example: the best test courses in a folder of rides, each as a GPX route\n  \
                        stillair roads rides --write courses";
 
 /// Rank the roads in a folder of old rides as test courses

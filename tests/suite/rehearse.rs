@@ -115,7 +115,10 @@ fn a_written_day_compares_as_it_did_in_memory_and_is_never_written_over() {
             "{toml}"
         );
         // Remarks of the last block stand before the air.
-        assert!(toml.trim_end().ends_with("relative_humidity_percent = 60.0"), "{toml}");
+        assert!(
+            toml.trim_end().ends_with("relative_humidity_percent = 60.0"),
+            "{toml}"
+        );
         let day: Value = serde_json::from_str(&program::said(&mut stillair(&[
             "compare",
             text(&into),

@@ -226,3 +226,61 @@ fn every_command_has_a_page_of_the_manual_and_none_is_written_over() {
     assert_eq!(page("stillair.1"), "mine");
     assert!(!folder.join("stillair-new.1").exists());
 }
+
+/// As typed by whoever copies it from the help, in a folder that has what it speaks of.
+#[test]
+fn every_example_works_as_it_stands() {
+    let home = tempfile::tempdir().unwrap();
+    let bin = assert_cmd::cargo::cargo_bin("stillair");
+    let path = format!("{}:/usr/bin:/bin", bin.parent().unwrap().display());
+    let bash = |at: &std::path::Path, typed: &str| {
+        let mut command = Command::new("bash");
+        command
+            .args(["-ec", typed])
+            .current_dir(at)
+            .env("PATH", &path)
+            .env("HOME", home.path());
+        command
+    };
+    said(&mut bash(home.path(), "stillair demo a-day --quiet"));
+    for name in COMMANDS {
+        let help = said(&mut stillair(&[name, "--help"]));
+        let (_, example) = help.split_once("Example: ").unwrap();
+        let typed: String = example
+            .lines()
+            .skip(1)
+            .map(|line| format!("{}\n", line.trim_start()))
+            .collect();
+        assert!(
+            typed.starts_with("stillair") || typed.starts_with("mkdir"),
+            "{help}"
+        );
+        // 'man' may be missing; a page and a watch end when they are told to.
+        let typed = typed.replace(
+            "man stillair-compare",
+            "test -s ~/.local/share/man/man1/stillair-compare.1",
+        );
+        // The first line is enough of what would run on.
+        let started = |words: &str| format!("exec 3< <(exec {words}); head -n 1 <&3; kill -INT $!");
+        let typed = match name {
+            "page" => started(&format!("{} --no-open", typed.trim_end())),
+            "watch" => started(typed.trim_end()),
+            _ => typed,
+        };
+        let at = home.path().join(name);
+        std::fs::create_dir(&at).unwrap();
+        let ready = match name {
+            "demo" | "plan" | "completions" | "manual" => "true",
+            "roads" => "cp -r ../a-day rides",
+            "new" => "mkdir helmets; cp ../rehearse/ridden/ride.fit helmets",
+            "rehearse" => "mkdir helmets; cp ../plan/helmets/test.toml helmets",
+            _ => "cp -r ../a-day helmets",
+        };
+        bash(&at, ready).assert().success();
+        let printed = said(&mut bash(&at, &typed));
+        assert!(
+            !printed.is_empty() || ["report", "rehearse", "new", "manual", "completions"].contains(&name),
+            "{name}"
+        );
+    }
+}
