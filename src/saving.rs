@@ -1,6 +1,6 @@
 //! Files on disk: all or nothing, and nobody's file is lost.
 
-use crate::error::Fault;
+use crate::error::{Error, Fault};
 use std::fs::{File, Metadata};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -39,6 +39,40 @@ pub fn write_new(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
         Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(in_the_way(file)),
         other => other.map_err(|error| not_written(file, &error)),
     }
+}
+
+/// Several files that belong together, into a folder that is made where it is missing: all, or none where one of them
+/// is there already or cannot be written.
+///
+/// # Errors
+/// Every file that is in the way; the first that cannot be written.
+pub fn write_all_new(folder: &Path, files: &[(PathBuf, Vec<u8>)]) -> Result<(), Error> {
+    let there = files.iter().filter(|(file, _)| is_there(file));
+    let faults: Vec<Fault> = there.map(|(file, _)| in_the_way(file)).collect();
+    if !faults.is_empty() {
+        return Err(Error { faults });
+    }
+    make_folder(folder)?;
+    for (place, (file, bytes)) in files.iter().enumerate() {
+        if let Err(fault) = write_new(file, bytes) {
+            for (written, _) in &files[..place] {
+                let _ = std::fs::remove_file(written);
+            }
+            return Err(fault.into());
+        }
+    }
+    Ok(())
+}
+
+/// With the folders that it lies in.
+pub fn make_folder(folder: &Path) -> Result<(), Fault> {
+    std::fs::create_dir_all(folder).map_err(|cause| {
+        Fault::new(
+            format!("the folder cannot be made ({cause})"),
+            "Name a folder that you may write to.",
+        )
+        .in_file(folder)
+    })
 }
 
 /// Stands in the name of a file that is being written, before the number of the process that writes it.
@@ -146,6 +180,19 @@ mod tests {
         assert_eq!(std::fs::read(&file).unwrap(), b"one");
         assert!(write_new(&home.path().join("none/test.toml"), b"x").is_err());
         assert_eq!(names(home.path()), ["test.toml"]);
+    }
+
+    #[test]
+    fn files_that_belong_together_are_written_together_or_not_at_all() {
+        let home = tempfile::tempdir().unwrap();
+        let folder = home.path().join("new/day");
+        let files = |names: [&str; 3]| names.map(|name| (folder.join(name), name.as_bytes().to_vec()));
+        write_all_new(&folder, &files(["a", "b", "c"])).unwrap();
+        assert_eq!(names(&folder), ["a", "b", "c"]);
+        let error = write_all_new(&folder, &files(["d", "b", "c"])).unwrap_err();
+        assert_eq!(error.faults.len(), 2, "{error}");
+        assert!(write_all_new(&folder, &files(["d", "e", "none/f"])).is_err());
+        assert_eq!(names(&folder), ["a", "b", "c"]);
     }
 
     #[cfg(target_os = "linux")]

@@ -1,7 +1,6 @@
 //! `stillair manual`: the help of every command as pages for `man`.
 
 use super::console::{Console, Stop};
-use crate::error::{Error, Fault};
 use crate::report::words::count;
 use crate::saving;
 use std::path::PathBuf;
@@ -25,25 +24,11 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments, whole: clap::Command, console: &Console) -> Result<(), Stop> {
     let folder = &arguments.folder;
     let pages = pages(whole)?;
-    let in_the_way: Vec<Fault> = pages
-        .iter()
-        .map(|(name, _)| folder.join(name))
-        .filter(|file| saving::is_there(file))
-        .map(|file| saving::in_the_way(&file))
+    let pages: Vec<_> = pages
+        .into_iter()
+        .map(|(name, text)| (folder.join(name), text))
         .collect();
-    if !in_the_way.is_empty() {
-        return Err(Error { faults: in_the_way }.into());
-    }
-    std::fs::create_dir_all(folder).map_err(|cause| {
-        Fault::new(
-            format!("the folder cannot be made ({cause})"),
-            "Name a folder that you may write to.",
-        )
-        .in_file(folder)
-    })?;
-    for (name, text) in &pages {
-        saving::write_new(&folder.join(name), text)?;
-    }
+    saving::write_all_new(folder, &pages)?;
     console.result(&format!("{} in {}", count(pages.len(), "page"), folder.display()))
 }
 

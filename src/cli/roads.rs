@@ -3,11 +3,10 @@
 use super::asking::{drag_area, ranged};
 use super::cautions::{CAUTIONS, cautions};
 use super::console::{Console, Stop};
-use crate::error::{Error, Fault};
 use crate::plan::place::gpx_text;
 use crate::plan::roads::{Asked, Ranking, TestRoad, roads};
 use crate::report::{json, terminal};
-use crate::saving::{in_the_way, is_there, write_new};
+use crate::saving;
 use crate::test_day::planned::{CDA_M2, POWER_W};
 use std::path::{Path, PathBuf};
 
@@ -76,38 +75,12 @@ pub fn run(arguments: &Arguments, console: &Console) -> Result<(), Stop> {
 
 /// One route a road. None is written where a file is in the way of any.
 fn write(folder: &Path, ranking: &Ranking) -> Result<Vec<PathBuf>, Stop> {
-    std::fs::create_dir_all(folder).map_err(|error| {
-        Fault::new(
-            format!("this folder cannot be made ({error})"),
-            "Give a folder that can be written to.",
-        )
-        .in_file(folder)
-    })?;
-    let named: Vec<(PathBuf, &TestRoad, String)> = ranking
-        .roads
-        .iter()
-        .enumerate()
-        .map(|(index, road)| {
-            let rank = index + 1;
-            (
-                folder.join(format!("road-{rank:02}.gpx")),
-                road,
-                format!("Road {rank}"),
-            )
-        })
-        .collect();
-    let faults: Vec<Fault> = named
-        .iter()
-        .filter(|(file, _, _)| is_there(file))
-        .map(|(file, _, _)| in_the_way(file))
-        .collect();
-    if !faults.is_empty() {
-        return Err(Error { faults }.into());
-    }
-    let mut files = Vec::new();
-    for (file, road, name) in named {
-        write_new(&file, gpx_text(&name, &road.candidate.points).as_bytes())?;
-        files.push(file);
-    }
-    Ok(files)
+    let route = |(index, road): (usize, &TestRoad)| {
+        let rank = index + 1;
+        let text = gpx_text(&format!("Road {rank}"), &road.candidate.points);
+        (folder.join(format!("road-{rank:02}.gpx")), text.into_bytes())
+    };
+    let files: Vec<_> = ranking.roads.iter().enumerate().map(route).collect();
+    saving::write_all_new(folder, &files)?;
+    Ok(files.into_iter().map(|(file, _)| file).collect())
 }

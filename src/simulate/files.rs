@@ -2,7 +2,7 @@
 
 use super::truth::TrueDay;
 use super::{csv_writer, fit_writer, gpx_writer};
-use crate::error::{Error, Fault, Result};
+use crate::error::Result;
 use crate::recording::{Format, Recording};
 use crate::saving;
 use std::path::{Path, PathBuf};
@@ -40,30 +40,7 @@ impl TrueDay {
 }
 
 fn write_new(folder: &Path, files: Vec<(PathBuf, Vec<u8>)>) -> Result<Vec<PathBuf>> {
-    let faults: Vec<Fault> = files
-        .iter()
-        .filter(|(path, _)| saving::is_there(path))
-        .map(|(path, _)| {
-            Fault::new(
-                "there is a file of this name already",
-                "Choose an empty folder: files that exist are never overwritten.",
-            )
-            .in_file(path)
-        })
-        .collect();
-    if !faults.is_empty() {
-        return Err(Error { faults });
-    }
-    std::fs::create_dir_all(folder).map_err(|cause| {
-        Fault::new(
-            format!("the folder cannot be made ({cause})"),
-            "Check the path and the right to write there.",
-        )
-        .in_file(folder)
-    })?;
-    for (path, bytes) in &files {
-        saving::write_new(path, bytes)?;
-    }
+    saving::write_all_new(folder, &files)?;
     Ok(files.into_iter().map(|(path, _)| path).collect())
 }
 
