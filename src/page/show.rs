@@ -296,7 +296,7 @@ fn passes(compared: &Compared, clock: &Clock) -> Markup {
     let ridden = &compared.surveyed.ridden.passes;
     let rows = compared.passes.iter().zip(&sheet.rows);
     html! {
-        div class="scroll" tabindex="0" role="region" aria-label="Passes" {
+        div class="scroll" tabindex="0" role="region" aria-label="Every pass" {
             table {
                 thead { tr {
                     @for name in &sheet.header { th scope="col" { (name) } }
@@ -354,6 +354,7 @@ fn stretches(compared: &Compared) -> Markup {
                 @let said = format!("{:.0} to {:.0} m {what}, {}", one.from_m, one.to_m, of(one));
                 li {
                     (said) " "
+                    @if let Some(reason) = &one.reason { "(" (reason) ") " }
                     button type="button" id=(format!("remove-{}", one.id())) data-remove=(list) data-place=(one.place)
                         aria-label=(format!("Take away: {said}")) { "take away" }
                 }

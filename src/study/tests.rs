@@ -241,6 +241,7 @@ fn a_window_of_its_own_goes_before_that_of_all() {
 #[test]
 fn cuts_leave_parts_of_the_window_and_slivers_are_left_out() {
     let cut = |pass, from_m, to_m| Cut {
+        reason: None,
         line: 60,
         pass,
         from_m,

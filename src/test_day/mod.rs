@@ -280,6 +280,7 @@ pub struct Cut {
     pub pass: Option<PassRef>,
     pub from_m: f64,
     pub to_m: f64,
+    pub reason: Option<String>,
 }
 
 /// Part of the course on which tyres roll otherwise. Metres along the course from its start.

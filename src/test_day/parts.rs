@@ -61,7 +61,7 @@ pub(super) fn read_windows(sections: &[Section]) -> Vec<Window> {
 pub(super) fn read_cuts(sections: &[Section]) -> Vec<Cut> {
     let cuts = sections.iter().filter_map(|section| {
         let (pass, from_m, to_m) = part(section, "cut")?;
-        let _ = section.text("reason");
+        let reason = section.text("reason");
         if from_m.is_some() != to_m.is_some() {
             section.fault(
                 "",
@@ -74,6 +74,7 @@ pub(super) fn read_cuts(sections: &[Section]) -> Vec<Cut> {
             pass,
             from_m: from_m?,
             to_m: to_m?,
+            reason,
         })
     });
     cuts.collect()

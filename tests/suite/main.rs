@@ -9,6 +9,7 @@ mod days;
 mod effects;
 
 mod both_ways;
+mod browser;
 
 mod fitdecode;
 

@@ -10,22 +10,22 @@ use std::process::{Child, Command, Stdio};
 use stillair::simulate::{out_and_back_plan, ride_day};
 use tempfile::TempDir;
 
-struct Page {
+pub struct Page {
     home: TempDir,
     server: Child,
-    port: u16,
+    pub port: u16,
     token: String,
     cookie: String,
 }
 
-struct Answer {
-    status: u16,
-    head: String,
-    body: String,
+pub struct Answer {
+    pub status: u16,
+    pub head: String,
+    pub body: String,
 }
 
 impl Answer {
-    fn json(&self) -> Value {
+    pub fn json(&self) -> Value {
         serde_json::from_str(&self.body).unwrap_or_else(|_| panic!("{} {}", self.status, self.body))
     }
 
@@ -42,11 +42,15 @@ impl Drop for Page {
 }
 
 impl Page {
-    fn open() -> Page {
+    pub fn open() -> Page {
         let home = TempDir::new().unwrap();
         ride_day(&out_and_back_plan(4, "ABBA", -6.0).calm())
             .write_folder(home.path(), true)
             .unwrap();
+        Page::of(home)
+    }
+
+    pub fn of(home: TempDir) -> Page {
         let mut server = Command::cargo_bin("stillair")
             .unwrap()
             .args(["page", "--no-open", "--quiet"])
@@ -78,11 +82,15 @@ impl Page {
         page
     }
 
-    fn folder(&self) -> &Path {
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}/?token={}", self.port, self.token)
+    }
+
+    pub fn folder(&self) -> &Path {
         self.home.path()
     }
 
-    fn test_toml(&self) -> String {
+    pub fn test_toml(&self) -> String {
         std::fs::read_to_string(self.folder().join("test.toml")).unwrap()
     }
 
@@ -120,16 +128,16 @@ impl Page {
         }
     }
 
-    fn get(&self, path: &str) -> Answer {
+    pub fn get(&self, path: &str) -> Answer {
         self.send("GET", path, &self.headers(), b"")
     }
 
-    fn post(&self, path: &str, body: &Value) -> Answer {
+    pub fn post(&self, path: &str, body: &Value) -> Answer {
         self.send("POST", path, &self.headers(), body.to_string().as_bytes())
     }
 }
 
-fn compare_json(folder: &Path) -> Value {
+pub fn compare_json(folder: &Path) -> Value {
     let output = Command::cargo_bin("stillair")
         .unwrap()
         .args(["compare", "--json"])

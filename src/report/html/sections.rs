@@ -99,7 +99,9 @@ pub(crate) fn table(sheet: &Sheet, caption: &str) -> Markup {
                 caption { (caption) }
                 thead { tr {
                     @for (column, name) in sheet.header.iter().enumerate() {
-                        th scope="col" class=[class(column)] { (name) }
+                        // A head without a name is none to whoever hears the table.
+                        @if name.is_empty() { td class=[class(column)] {} }
+                        @else { th scope="col" class=[class(column)] { (name) } }
                     }
                 } }
                 tbody {

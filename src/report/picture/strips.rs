@@ -31,6 +31,7 @@ pub struct Marked {
     pub to_m: f64,
     /// `None`: of all passes.
     pub pass: Option<PassRef>,
+    pub reason: Option<String>,
 }
 
 impl Marked {
@@ -56,6 +57,7 @@ pub fn marked(day: &TestDay, length_m: f64) -> Vec<Marked> {
         from_m: cut.from_m,
         to_m: cut.to_m,
         pass: cut.pass,
+        reason: cut.reason.clone(),
     };
     let window = |(place, window): (usize, &Window)| Marked {
         list: Stretches::Windows,
@@ -63,6 +65,7 @@ pub fn marked(day: &TestDay, length_m: f64) -> Vec<Marked> {
         from_m: window.from_m.unwrap_or(0.0),
         to_m: window.to_m.unwrap_or(length_m),
         pass: window.pass,
+        reason: None,
     };
     let cuts = day.cuts.iter().enumerate().map(cut);
     cuts.chain(day.windows.iter().enumerate().map(window)).collect()
@@ -96,16 +99,21 @@ pub fn common(compared: &Compared) -> Common {
 /// Metres along the course, and what belongs to all passes.
 pub fn ruler(common: &Common, marked: &[Marked]) -> Markup {
     let x = Scale::holding([0.0, common.length_m], 0.0, [0, WIDE]);
+    let ticks = x.ticks(6, false);
     html! {
         svg class="strip ruler" width="100%" height=(RULER) role="presentation" {
             (hatch())
-            @for tick in x.ticks(6, false) {
+            @for tick in &ticks {
                 @let share = share(f64::from(tick.at), f64::from(WIDE));
-                @let end = if tick.at * 10 > 9 * WIDE { Some("end") } else { None };
                 line class="rule" x1=(share) x2=(share) y1="20" y2=(RULER) {}
-                text class="soft" x=(share) y="14" text-anchor=[end] { (tick.text) @if end.is_some() { " m" } }
             }
             @for one in marked.iter().filter(|one| one.pass.is_none()) { (band(one, common, RULER)) }
+            // Over the marks, to be read through them.
+            @for tick in &ticks {
+                @let share = share(f64::from(tick.at), f64::from(WIDE));
+                @let end = if tick.at * 10 > 9 * WIDE { Some("end") } else { None };
+                text class="soft" x=(share) y="14" text-anchor=[end] { (tick.text) @if end.is_some() { " m" } }
+            }
         }
     }
 }
