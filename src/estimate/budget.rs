@@ -72,12 +72,18 @@ pub fn effects(
     at_rest: &[f64],
     outputs: impl Fn(usize, f64) -> Option<Vec<f64>> + Sync,
 ) -> Vec<Option<Vec<Effect>>> {
-    standard_uncertainties
-        .par_iter()
-        .enumerate()
-        .map(|(input, u)| {
-            let (up, down) = (outputs(input, *u)?, outputs(input, -u)?);
-            let ends = up.iter().zip(&down).zip(at_rest);
+    // Each end by itself: whole inputs would leave one core waiting for the other's last.
+    let ends: Vec<Option<Vec<f64>>> = (0..2 * standard_uncertainties.len())
+        .into_par_iter()
+        .map(|end| {
+            let u = standard_uncertainties[end / 2];
+            outputs(end / 2, if end % 2 == 0 { u } else { -u })
+        })
+        .collect();
+    ends.chunks_exact(2)
+        .map(|of_input| {
+            let (up, down) = (of_input[0].as_ref()?, of_input[1].as_ref()?);
+            let ends = up.iter().zip(down).zip(at_rest);
             Some(
                 ends.map(|((up, down), rest)| Effect {
                     first_order: 0.5 * (up - down),

@@ -118,7 +118,7 @@ pub fn disturbances(day: &Day, cda_m2: &[f64], crr_shift: f64, gust_q_m2_s: f64)
     }
     let (readings, scales) = calibrated(day, cda_m2, crr_shift, gust_q_m2_s);
     let found: Vec<Vec<Disturbance>> = readings
-        .iter()
+        .par_iter()
         .zip(day.rides)
         .zip(cda_m2)
         .map(|((reading, ride), cda_m2)| {
@@ -157,7 +157,7 @@ fn calibrated(
 ) -> (Vec<Reading>, [f64; search::LENGTHS]) {
     let trails: Vec<Trail> = day
         .rides
-        .iter()
+        .par_iter()
         .zip(cda_m2)
         .map(|(ride, cda)| {
             let setup = &day.setups[ride.setup];
@@ -183,15 +183,14 @@ fn readings(day: &Day, trails: &[Trail], gust_q_m2_s: f64, lengths: &[usize]) ->
         .collect();
     let directions: Vec<Direction> = day.rides.iter().map(|ride| ride.direction).collect();
     let shared = shared::shared_j(&readings, &directions);
-    for (reading, shared) in readings.iter_mut().zip(shared) {
-        reading.take_off(&shared);
-    }
+    let own = readings.par_iter_mut().zip(shared);
+    own.for_each(|(reading, shared)| reading.take_off(&shared));
     readings
 }
 
 /// The day's spread over the expected one, for each length of window.
 fn scales(readings: &[Reading]) -> [f64; search::LENGTHS] {
-    let all: Vec<_> = readings.iter().map(Reading::standardised).collect();
+    let all: Vec<_> = readings.par_iter().map(Reading::standardised).collect();
     std::array::from_fn(|length| {
         let of_length: Vec<f64> = all.iter().flat_map(|seen| seen[length].iter().copied()).collect();
         if of_length.is_empty() {

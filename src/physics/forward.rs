@@ -86,7 +86,7 @@ struct Motion<'a> {
     mass_kg: f64,
 }
 
-const RELATIVE_TOLERANCE: f64 = 1e-11;
+const RELATIVE_TOLERANCE: f64 = 1e-10;
 
 impl Motion<'_> {
     /// Change per metre of v² and of time; `None` where speed is far below stalling.

@@ -8,6 +8,7 @@ use crate::streams::{Streams, Worked};
 use crate::test_day::TestDay;
 use crate::treatment::Treatment;
 use crate::warning::Warning;
+use rayon::prelude::*;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::borrow::Cow;
 
@@ -190,12 +191,19 @@ impl PowerDelays {
 /// and then all of them together tell it better.
 fn by_rides(day: &TestDay, passes: &[Pass], rides: &[PassRide], streams: &[Streams]) -> (Vec<Delay>, bool) {
     let worked: Vec<Worked> = streams.iter().map(Worked::of).collect();
+    let recording = |ride: &PassRide| passes[ride.pass].recording;
+    let seen: Vec<Option<Seen>> = rides
+        .par_iter()
+        .map(|ride| Seen::of(ride, &day.setups[ride.setup], &worked[recording(ride)]))
+        .collect();
     let mut of_recording: Vec<Vec<Seen>> = vec![Vec::new(); streams.len()];
-    for ride in rides {
-        let recording = passes[ride.pass].recording;
-        of_recording[recording].extend(Seen::of(ride, &day.setups[ride.setup], &worked[recording]));
+    for (ride, seen) in rides.iter().zip(seen) {
+        of_recording[recording(ride)].extend(seen);
     }
     let together = delay(&of_recording.iter().flatten().collect::<Vec<_>>());
+    if streams.len() < 2 {
+        return (vec![together; streams.len()], true);
+    }
     let told: Vec<Option<Delay>> = of_recording
         .iter()
         .map(|seen| (!seen.is_empty()).then(|| delay(&seen.iter().collect::<Vec<_>>())))

@@ -9,6 +9,7 @@ use crate::estimate::plain::Day;
 use crate::physics::Rig;
 use crate::verdict::{
     AsRidden, Cause, Finding, Leg, NoAccount, Stopwatch, change_if_all_drag_percent, road, stopwatch,
+    with_other_drag,
 };
 use crate::warning::Warning;
 use rayon::prelude::*;
@@ -70,9 +71,11 @@ fn of_pair(known: &Known, finding: &Finding) -> Result<Stopwatched, NoAccount> {
         .map_or(f64::NAN, |(cda, _, _)| cda);
     // The drag areas of the answer itself, so that this line and the verdict speak of the same difference.
     let with_drag = |percent: f64| legs(known, finding, [base_m2, base_m2 * (1.0 + percent / 100.0)]);
-    let with_change = |percent: f64| stopwatch(&with_drag(percent));
-    let account = with_change(finding.cda_change_percent.value)?;
-    let setup_s = |percent: f64| Some(with_change(percent).ok()?.time_change_s(Cause::SetUp));
+    let account = stopwatch(&with_drag(finding.cda_change_percent.value))?;
+    let setup_s = |percent: f64| {
+        let other = with_other_drag(&account, &with_drag(percent)).ok()?;
+        Some(other.time_change_s(Cause::SetUp))
+    };
     let ends = finding
         .cda_change_percent
         .interval_90

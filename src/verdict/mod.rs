@@ -25,4 +25,4 @@ pub use looks::{Look, Looks, Says, Schedule};
 pub use power::{blocks_to_resolve, chance_to_resolve};
 pub use road::{Stretch, reversed, road};
 pub use still_air::{StillAir, still_air_time_s};
-pub use stopwatch::{AsRidden, Cause, Leg, Line, NoAccount, Stopwatch, stopwatch};
+pub use stopwatch::{AsRidden, Cause, Leg, Line, NoAccount, Stopwatch, stopwatch, with_other_drag};

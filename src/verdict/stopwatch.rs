@@ -105,6 +105,9 @@ pub struct Stopwatch {
     /// Mean over the directions of the difference of mean pass times; positive: the set-up was slower.
     pub raw_time_change_s: f64,
     pub lines: Vec<Line>,
+    /// The causes in which the two differ, and the mean time with each subset of them exchanged.
+    moved: Vec<Cause>,
+    times_s: Vec<f64>,
 }
 
 impl Stopwatch {
@@ -135,7 +138,6 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
     if legs.is_empty() {
         return Err(NoAccount::NothingInCommon);
     }
-    let count = legs.len() as f64;
     let moved: Vec<Cause> = Cause::ALL
         .into_iter()
         .filter(|&cause| {
@@ -143,7 +145,31 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
                 .any(|leg| exchanged(leg.baseline, &leg.setup, cause) != leg.baseline)
         })
         .collect();
+    split(legs, moved, None)
+}
+
+/// The account again, for another drag area of the set-up and all else as it was: whatever of the times does not depend
+/// on it is known already.
+///
+/// # Errors
+/// As [`stopwatch`].
+pub fn with_other_drag(known: &Stopwatch, legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
+    if !known.moved.contains(&Cause::SetUp) {
+        return stopwatch(legs);
+    }
+    split(legs, known.moved.clone(), Some(&known.times_s))
+}
+
+/// `known`: times of the subsets without the set-up itself, of an account with the same causes.
+fn split(legs: &[Leg], moved: Vec<Cause>, known: Option<&[f64]>) -> Result<Stopwatch, NoAccount> {
+    let count = legs.len() as f64;
+    let own = moved.iter().position(|cause| *cause == Cause::SetUp);
     let mean_time_s = |subset: usize| {
+        if let (Some(known), Some(own)) = (known, own)
+            && subset >> own & 1 == 0
+        {
+            return Some(known[subset]);
+        }
         legs.iter().try_fold(0.0, |sum, leg| {
             let mixed = moved
                 .iter()
@@ -181,6 +207,8 @@ pub fn stopwatch(legs: &[Leg]) -> Result<Stopwatch, NoAccount> {
     Ok(Stopwatch {
         raw_time_change_s,
         lines,
+        moved,
+        times_s,
     })
 }
 

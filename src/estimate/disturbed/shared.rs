@@ -3,6 +3,7 @@
 use super::search::Reading;
 use super::{median, spread};
 use crate::course::Direction;
+use rayon::prelude::*;
 
 /// Passes are compared over pieces of the course of this length: a shared profile has bends each 20 m, and a
 /// wrong bend is as short as a push. (Pieces of 40 and 80 m left such bends as false alarms.)
@@ -28,9 +29,10 @@ struct Piece {
 /// The median of the others is believed in part: where there is nothing in common, it would only add their
 /// gusts. Its own variance from piece to piece, beside what the differences from it allow for, says in which part.
 pub(super) fn shared_j(readings: &[Reading], directions: &[Direction]) -> Vec<Vec<f64>> {
-    let left: Vec<Vec<f64>> = readings.iter().map(Reading::left_of_its_own_j).collect();
+    let left: Vec<Vec<f64>> = readings.par_iter().map(Reading::left_of_its_own_j).collect();
     let edges: Vec<Vec<f64>> = readings.iter().map(edges_m).collect();
     let pieces: Vec<Vec<Piece>> = (0..readings.len())
+        .into_par_iter()
         .map(|own| pieces(own, readings, directions, &left, &edges[own]))
         .collect();
     let belief = Belief::new(&pieces);

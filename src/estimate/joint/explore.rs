@@ -4,8 +4,9 @@ use super::prior::{HYPER_PRIOR, Hyper};
 use super::system::{Model, Point, Pooled, Solved};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
+use rayon::prelude::*;
 use statrs::distribution::{ContinuousCDF, Normal};
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// What is told from outside: strengths, instead of being integrated over, and that nothing was disturbed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -44,7 +45,7 @@ pub struct Node {
     pub weight: f64,
     pub hyper: Hyper,
     pub solved: Solved,
-    pub pooled: Rc<Pooled>,
+    pub pooled: Arc<Pooled>,
 }
 
 /// How the search for the gusts' strength ended.
@@ -159,7 +160,7 @@ pub fn explore(model: &Model, point: &Point, log_gust_q: f64, told: &Told) -> Ve
         sd: HYPER_PRIOR.map(|(_, sd)| sd),
     };
     (prior.mean[2], prior.sd[2]) = (log_gust_q, gust_spread(model));
-    let mut pools: Vec<(i32, Option<Rc<Pooled>>)> = Vec::new();
+    let mut pools: Vec<(i32, Option<Arc<Pooled>>)> = Vec::new();
     let mut first = round(model, point, &prior, &logs, &mut pools, log_gust_q, 0);
     weigh(&mut first, &logs, &[prior]);
     let second = narrowed(&first, &prior);
@@ -178,42 +179,44 @@ fn round(
     point: &Point,
     proposal: &Proposal,
     told: &[Option<f64>; 5],
-    pools: &mut Vec<(i32, Option<Rc<Pooled>>)>,
+    pools: &mut Vec<(i32, Option<Arc<Pooled>>)>,
     log_gust_q: f64,
     from: usize,
 ) -> Vec<Node> {
     let normal = Normal::standard();
-    let mut nodes = Vec::with_capacity(POINTS);
-    for index in from..from + POINTS {
-        let z = even_point(index, &normal);
-        let mut x: [f64; 5] =
-            std::array::from_fn(|k| told[k].unwrap_or(proposal.mean[k] + proposal.sd[k] * z[k]));
-        let step = GUST_STEP * gust_spread(model);
-        let level = ((x[2] - log_gust_q) / step)
-            .round()
-            .clamp(-GUST_STEPS, GUST_STEPS);
-        x[2] = log_gust_q + step * level;
-        let key = level as i32;
-        if !pools.iter().any(|(known, _)| *known == key) {
-            pools.push((key, model.pool(point, x[2]).map(Rc::new)));
+    let step = GUST_STEP * gust_spread(model);
+    let points: Vec<(i32, Hyper)> = (from..from + POINTS)
+        .map(|index| {
+            let z = even_point(index, &normal);
+            let mut x: [f64; 5] =
+                std::array::from_fn(|k| told[k].unwrap_or(proposal.mean[k] + proposal.sd[k] * z[k]));
+            let level = ((x[2] - log_gust_q) / step)
+                .round()
+                .clamp(-GUST_STEPS, GUST_STEPS);
+            x[2] = log_gust_q + step * level;
+            (level as i32, Hyper::from_array(x))
+        })
+        .collect();
+    for (level, hyper) in &points {
+        if !pools.iter().any(|(known, _)| known == level) {
+            pools.push((*level, model.pool(point, hyper.gust_q).map(Arc::new)));
         }
-        let pooled = pools
-            .iter()
-            .find(|(known, _)| *known == key)
-            .and_then(|(_, pooled)| pooled.clone());
-        let hyper = Hyper::from_array(x);
-        if let Some(pooled) = pooled
-            && let Some(solved) = model.solve(point, &pooled, &hyper)
-        {
-            nodes.push(Node {
+    }
+    let pools = &*pools;
+    points
+        .into_par_iter()
+        .filter_map(|(level, hyper)| {
+            let (_, pooled) = pools.iter().find(|(known, _)| *known == level)?;
+            let pooled = pooled.clone()?;
+            let solved = model.solve(point, &pooled, &hyper)?;
+            Some(Node {
                 weight: 0.0,
                 hyper,
                 solved,
                 pooled,
-            });
-        }
-    }
-    nodes
+            })
+        })
+        .collect()
 }
 
 /// Posterior over proposal, normalised.
