@@ -29,6 +29,15 @@ pub enum Asked {
         from_m: f64,
         to_m: f64,
     },
+    /// As they were typed.
+    Air {
+        temperature_c: String,
+        pressure_hpa: String,
+        relative_humidity_percent: String,
+    },
+    Metar {
+        report: String,
+    },
     Remove {
         list: OfList,
         place: usize,
@@ -46,6 +55,7 @@ pub enum OfList {
     Cuts,
     Windows,
     Excludes,
+    Air,
 }
 
 /// Names of fields are `table.key`, or `list.place.key` in a list.
@@ -65,6 +75,7 @@ const OF_AIR: [&str; 6] = [
 ];
 /// Longer words are no reason but a mistake.
 const LONGEST_REASON: usize = 300;
+const LONGEST_REPORT: usize = 500;
 
 impl Asked {
     /// # Errors
@@ -118,11 +129,24 @@ impl Asked {
                     to_m,
                 }
             }
+            Asked::Air {
+                temperature_c,
+                pressure_hpa,
+                relative_humidity_percent,
+            } => Edit::Air {
+                temperature_c: typed(&temperature_c)?,
+                pressure_hpa: typed(&pressure_hpa)?,
+                relative_humidity_percent: typed(&relative_humidity_percent)?,
+            },
+            Asked::Metar { report } => Edit::Metar {
+                report: reported(&report)?,
+            },
             Asked::Remove { list, place } => Edit::Remove {
                 list: match list {
                     OfList::Cuts => List::Cuts,
                     OfList::Windows => List::Windows,
                     OfList::Excludes => List::Excludes,
+                    OfList::Air => List::Air,
                 },
                 place,
             },
@@ -193,6 +217,18 @@ fn ends(from_m: f64, to_m: f64) -> Result<[f64; 2], Fault> {
     Ok([low, high])
 }
 
+fn reported(report: &str) -> Result<String, Fault> {
+    // A report that was copied out of lines is one line here.
+    let report = report.split_whitespace().collect::<Vec<_>>().join(" ");
+    if report.is_empty() || report.chars().count() > LONGEST_REPORT {
+        return Err(Fault::new(
+            "there is no report, or more than one",
+            "Copy one METAR of a station nearby, such as METAR XXXX 020820Z 24003KT 19/09 Q1013.",
+        ));
+    }
+    Ok(report)
+}
+
 fn worded(reason: &str) -> Result<String, Fault> {
     match reason.trim() {
         "" => Err(Fault::new(
@@ -236,6 +272,12 @@ mod tests {
             })
         );
         assert_eq!(
+            read(r#"{"do":"metar","report":"METAR XXXX 020820Z\n 24003KT 19/09 Q1013 "}"#),
+            Ok(Edit::Metar {
+                report: "METAR XXXX 020820Z 24003KT 19/09 Q1013".to_string()
+            })
+        );
+        assert_eq!(
             read(r#"{"do":"set","field":"air.1.wind_speed_m_s","value":"2"}"#),
             Ok(Edit::NumberOf {
                 list: List::Air,
@@ -258,6 +300,8 @@ mod tests {
             r#"{"do":"set","field":"setup.0.name","value":"3"}"#,
             r#"{"do":"set","field":"setup.-1.crr","value":"3"}"#,
             r#"{"do":"remove","list":"setups","place":0}"#,
+            r#"{"do":"air","temperature_c":"","pressure_hpa":"1000","relative_humidity_percent":"50"}"#,
+            r#"{"do":"metar","report":" \n "}"#,
             r#"{"do":"format","disk":0}"#,
         ] {
             assert!(read(text).is_err(), "{text}");

@@ -25,8 +25,53 @@ pub fn fields(day: &TestDay) -> Markup {
         .collect();
     html! {
         div class="fields" { @for field in bicycle.iter().chain(&air) { (one(field)) } }
-        @if air.is_empty() {
-            p class="soft" { "Air is not typed as numbers in test.toml, so there is none to try here." }
+        @for (place, report) in day.air.iter().enumerate().filter_map(|(place, one)| Some((place, one.metar.as_ref()?))) {
+            p {
+                (report) " "
+                button type="button" id=(format!("remove-air-{place}")) data-remove="air" data-place=(place)
+                    aria-label=(format!("Take away the report {report}")) { "take away" }
+            }
+        }
+        @if day.air.is_empty() { (added_air()) }
+        (added_report())
+    }
+}
+
+/// The first reading; those after it need a time each, and are written in an editor.
+fn added_air() -> Markup {
+    let boxes = [
+        ("temperature_c", "Temperature", "°C"),
+        ("pressure_hpa", "Pressure at the road", "hPa"),
+        ("relative_humidity_percent", "Humidity", "%"),
+    ];
+    html! {
+        fieldset data-do="air" {
+            legend { "The air, as read at the road" }
+            div class="fields" {
+                @for (name, label, unit) in boxes {
+                    div class="field" {
+                        label for=(format!("add-{name}")) { (label) }
+                        span class="entry" {
+                            input id=(format!("add-{name}")) name=(name) type="text" inputmode="decimal" autocomplete="off";
+                            " " (unit)
+                        }
+                    }
+                }
+            }
+            button type="button" id="add-air" { "Add this reading" }
+        }
+    }
+}
+
+fn added_report() -> Markup {
+    html! {
+        fieldset data-do="metar" {
+            legend { "Or the report of a station nearby" }
+            p class="field" {
+                label for="add-report" { "METAR" }
+                input id="add-report" name="report" type="text" maxlength="500" autocomplete="off" spellcheck="false";
+            }
+            button type="button" id="add-metar" { "Add this report" }
         }
     }
 }

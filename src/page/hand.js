@@ -50,7 +50,9 @@
   const show = (told) => {
     const focused = document.activeElement && document.activeElement.id;
     const shut = [...document.querySelectorAll("details[id]:not([open])")].map((one) => one.id);
+    const half = [...document.querySelectorAll("fieldset input")].map((one) => [one.id, one.value]);
     for (const [name, html] of Object.entries(told.parts)) by(name).innerHTML = html;
+    for (const [id, value] of half) if (by(id)) by(id).value = value;
     for (const id of shut) if (by(id)) by(id).open = false;
     if (focused && by(focused) !== document.activeElement) by(focused)?.focus({ preventScroll: true });
     document.body.classList.toggle("trying", told.tried);
@@ -289,6 +291,13 @@
     if (await keep("/change", { do: "leave-out", start_s, reason: reason.value })) reason.value = "";
   };
 
+  const add = async (fieldset) => {
+    const boxes = [...fieldset.querySelectorAll("input")];
+    const typed = Object.fromEntries(boxes.map((one) => [one.name, one.value]));
+    if (!(await keep("/change", { do: fieldset.dataset.do, ...typed }))) return;
+    for (const { id } of boxes) if (by(id)) by(id).value = "";
+  };
+
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button) return;
@@ -300,6 +309,7 @@
     } else if (data.exclude) keep("/change", { do: "remove", list: "excludes", place: Number(data.exclude) });
     else if (data.remove) keep("/change", { do: "remove", list: data.remove, place: Number(data.place) });
     else if (data.leave) leaveOut(Number(data.leave));
+    else if (button.closest("fieldset")) add(button.closest("fieldset"));
   });
 
   const field = (event) => {

@@ -34,6 +34,14 @@ pub enum Edit {
         from_m: f64,
         to_m: f64,
     },
+    /// A reading of the air is added.
+    Air {
+        temperature_c: f64,
+        pressure_hpa: f64,
+        relative_humidity_percent: f64,
+    },
+    /// The report of a weather station is added.
+    Metar { report: String },
     /// An entry of a list goes.
     Remove { list: List, place: usize },
     /// A number of a table that is there once; the table and the key are added where they are missing.
@@ -132,6 +140,26 @@ fn change(text: &str, edit: &Edit) -> std::result::Result<String, Fault> {
             from_m,
             to_m,
         } => Ok(appended(text, &stretch("window", *start_s, *from_m, *to_m))),
+        Edit::Air {
+            temperature_c,
+            pressure_hpa,
+            relative_humidity_percent,
+        } => Ok(appended(
+            text,
+            &[
+                "[[air]]".to_string(),
+                format!("temperature_c = {}", number(*temperature_c)),
+                format!("pressure_hpa = {}", number(*pressure_hpa)),
+                format!(
+                    "relative_humidity_percent = {}",
+                    number(*relative_humidity_percent)
+                ),
+            ],
+        )),
+        Edit::Metar { report } => Ok(appended(
+            text,
+            &["[[air]]".to_string(), format!("metar = {}", quoted(report))],
+        )),
         Edit::Ends {
             list,
             place,
@@ -145,6 +173,10 @@ fn change(text: &str, edit: &Edit) -> std::result::Result<String, Fault> {
             with_number(&first, table, "to_m", metres(*to_m))
         }
         Edit::Remove { list, place } => without(text, entry(root, *list, *place)?, *list),
+        Edit::Number { key, .. } if every_setup_has(root, key) => Err(Fault::new(
+            format!("every [[setup]] has a {key} of its own, which stands above this one"),
+            "Change it there, in an editor.",
+        )),
         Edit::Number { table, key, value } => match root.get(table) {
             None => Ok(appended(
                 text,
@@ -162,6 +194,13 @@ fn change(text: &str, edit: &Edit) -> std::result::Result<String, Fault> {
             key,
             value,
         } => with_number(text, entry(root, *list, *place)?, key, number(*value)),
+    }
+}
+
+fn every_setup_has(root: &Table, key: &str) -> bool {
+    match root.get(List::Setups.name()) {
+        Some(Item::ArrayOfTables(setups)) => setups.iter().all(|setup| setup.contains_key(key)),
+        _ => false,
     }
 }
 

@@ -292,6 +292,23 @@ fn the_page_keeps_to_its_own_policy() {
     }
 }
 
+/// What stands above a field makes it do nothing, and that is said.
+#[test]
+fn a_mass_that_every_set_up_has_for_itself_is_not_changed_for_all() {
+    let page = Page::open();
+    let own = page
+        .test_toml()
+        .replace("[[setup]]", "[[setup]]\ntotal_mass_kg = 83.0");
+    std::fs::write(page.folder().join("test.toml"), own).unwrap();
+    page.post("/start-over", &json!(null));
+    let refused = page.post(
+        "/change",
+        &json!({ "do": "set", "field": "rider.total_mass_kg", "value": "90" }),
+    );
+    assert_eq!(refused.status, 422);
+    assert!(refused.body.contains("of its own"), "{}", refused.body);
+}
+
 #[cfg(unix)]
 #[test]
 fn ctrl_c_ends_it_though_a_page_listens() {

@@ -181,3 +181,66 @@ fn rides_are_dropped_in_and_a_damaged_one_is_shown_as_such() {
     );
     browser.was_quiet(page.port);
 }
+
+fn type_into(browser: &Browser, css: &str, text: &str) {
+    browser.click(css);
+    browser.keys(&[], text);
+}
+
+#[test]
+fn the_air_is_typed_as_read_or_as_a_station_reports_it() {
+    let home = tempfile::tempdir().unwrap();
+    let day = ride_day(&out_and_back_plan(4, "ABBA", -6.0).calm());
+    let written = day.test_toml(true);
+    let (head, rest) = written.split_once("[[air]]").unwrap();
+    let (_, tail) = rest.split_once("\n[").unwrap();
+    let without = format!("{head}[{tail}");
+    day.write_with(home.path(), &without).unwrap();
+    let page = Page::of(home);
+    let before = page.test_toml();
+    let browser = Browser::at(&page.address());
+    let at_first = browser.text("#answer");
+
+    type_into(&browser, "#add-temperature_c", "18,5");
+    type_into(&browser, "#add-pressure_hpa", "much");
+    type_into(&browser, "#add-relative_humidity_percent", "60");
+    browser.click("#add-air");
+    browser.until(
+        "it is refused",
+        "document.querySelector('#trouble').textContent.includes('no number')",
+    );
+    browser.script("document.querySelector('#add-pressure_hpa').value = ''");
+    type_into(&browser, "#add-pressure_hpa", "998.9");
+    assert_eq!(
+        browser.script("return document.querySelector('#add-temperature_c').value"),
+        "18,5",
+        "what was typed stays"
+    );
+    browser.click("#add-air");
+    browser.until(
+        "it is taken",
+        "document.querySelector('#changes').textContent.includes('temperature_c = 18.5')",
+    );
+    assert_ne!(browser.text("#answer"), at_first);
+    assert_eq!(page.test_toml(), before);
+
+    browser.keys(&[CONTROL], "z");
+    browser.until("it is undone", "document.querySelector('#add-air')");
+    type_into(&browser, "#add-report", "METAR XXXX 160620Z 24003KT 19/09 Q1013");
+    browser.click("#add-metar");
+    browser.until("the report is taken", "document.querySelector('#remove-air-0')");
+    assert!(browser.text("#changes").contains("metar = "));
+    assert_ne!(browser.text("#answer"), at_first);
+    browser.click("#remove-air-0");
+    browser.until("it is taken away", "document.querySelector('#add-air')");
+    assert_eq!(browser.text("#answer"), at_first);
+    // What was refused on purpose is all that the browser may complain of.
+    let complaints = browser.complaints();
+    assert!(
+        complaints
+            .iter()
+            .all(|one| one.contains("/change") && one.contains("422")),
+        "{complaints:?}"
+    );
+    browser.was_quiet(page.port);
+}
