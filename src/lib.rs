@@ -43,6 +43,8 @@ pub mod simulate;
 
 pub mod report;
 
+pub mod export;
+
 pub mod watch;
 
 pub mod page;

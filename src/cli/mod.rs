@@ -6,6 +6,7 @@ mod compare;
 mod completions;
 pub mod console;
 mod demo;
+mod export;
 mod inspect;
 mod manual;
 mod new;
@@ -53,6 +54,7 @@ enum Command {
     Compare(compare::Arguments),
     Predict(predict::Arguments),
     Report(report::Arguments),
+    Export(export::Arguments),
     Page(page::Arguments),
     Watch(watch::Arguments),
     Completions(completions::Arguments),
@@ -80,6 +82,7 @@ pub fn run() -> ExitCode {
         Command::Predict(arguments) => predict::run(arguments, &console),
         Command::Rehearse(arguments) => rehearse::run(arguments, &console),
         Command::Report(arguments) => report::run(arguments, &console),
+        Command::Export(arguments) => export::run(arguments, &console),
         Command::Page(arguments) => page::run(arguments, &console),
         Command::Watch(arguments) => watch::run(arguments, &console),
         Command::Roads(arguments) => roads::run(arguments, &console),

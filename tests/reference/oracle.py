@@ -153,8 +153,51 @@ def table(cases):
     return answers
 
 
+def tables(cases):
+    """folder of an export -> for each table, its columns as pandas reads CSV, pandas with pyarrow reads Parquet, and
+    DuckDB reads both; missing values are null. pandas, pyarrow, DuckDB."""
+    from pathlib import Path
+
+    import duckdb
+    import pandas
+
+    def columns(frame):
+        # Missing is None, whatever the library calls it.
+        return {
+            name: [None if pandas.isna(value) else (value.item() if hasattr(value, "item") else value) for value in frame[name]]
+            for name in frame.columns
+        }
+
+    answers = []
+    for folder in cases:
+        answer = {}
+        for file in sorted(Path(folder).glob("*.parquet")):
+            other = file.with_suffix(".csv")
+            answer[file.stem] = {
+                "pandas csv": columns(pandas.read_csv(other)),
+                "pyarrow parquet": columns(pandas.read_parquet(file, engine="pyarrow")),
+                "duckdb csv": columns(duckdb.sql(f"select * from read_csv('{other}', header = true)").df()),
+                "duckdb parquet": columns(duckdb.sql(f"select * from '{file}'").df()),
+            }
+        answers.append(answer)
+    return answers
+
+
+def query(cases):
+    """[folder, SQL] -> rows. DuckDB, run in that folder."""
+    import os
+
+    import duckdb
+
+    answers = []
+    for folder, sql in cases:
+        os.chdir(folder)
+        answers.append([list(row) for row in duckdb.sql(sql).fetchall()])
+    return answers
+
+
 COMMANDS = {
-    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, ride, within, table)
+    command.__name__: command for command in (density, isa, gravity, geodesic, metar, welch, student, ride, within, table, tables, query)
 }
 
 
@@ -162,7 +205,9 @@ def main():
     if len(sys.argv) != 2 or sys.argv[1] not in COMMANDS:
         sys.exit(f"usage: oracle.py {'|'.join(COMMANDS)} < cases.json")
     answers = COMMANDS[sys.argv[1]](json.load(sys.stdin))
-    json.dump(answers, sys.stdout, allow_nan=False, default=float)
+    # Dates as text; what else JSON does not know are numbers of numpy.
+    plain = lambda value: value.isoformat() if hasattr(value, "isoformat") else float(value)
+    json.dump(answers, sys.stdout, allow_nan=False, default=plain)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ mod effects;
 mod both_ways;
 mod browser;
 
+mod export;
 mod fitdecode;
 
 mod held_out;

@@ -11,7 +11,7 @@ fn stillair(words: &[&str]) -> Command {
     command
 }
 
-const COMMANDS: [&str; 14] = [
+const COMMANDS: [&str; 15] = [
     "demo",
     "roads",
     "plan",
@@ -22,6 +22,7 @@ const COMMANDS: [&str; 14] = [
     "compare",
     "predict",
     "report",
+    "export",
     "page",
     "watch",
     "completions",

@@ -1,0 +1,64 @@
+//! A day's answer as tables, for notebooks and databases: what the engine gave, nothing computed.
+
+mod csv_file;
+mod parquet_file;
+mod table;
+mod tables;
+
+pub use table::{Column, Table, Values};
+pub use tables::tables;
+
+use crate::error::Result;
+use crate::saving;
+use std::path::{Path, PathBuf};
+
+/// In which formats the tables are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Formats {
+    pub csv: bool,
+    pub parquet: bool,
+}
+
+/// Name of the list of all tables and columns, with units and meanings.
+const DICTIONARY: &str = "dictionary.csv";
+
+/// Writes the tables and their dictionary into `folder`, which is made where it is missing: all of them, or none where a
+/// file is in the way. `replace`: files of these names are written over, one by one.
+///
+/// # Errors
+/// Files that are in the way; a file that cannot be written.
+pub fn write(folder: &Path, tables: &[Table], formats: Formats, replace: bool) -> Result<Vec<PathBuf>> {
+    let mut files = Vec::new();
+    for table in tables {
+        if formats.csv {
+            files.push((
+                folder.join(format!("{}.csv", table.name)),
+                csv_file::bytes(table)?,
+            ));
+        }
+        if formats.parquet {
+            let file = folder.join(format!("{}.parquet", table.name));
+            files.push((file, parquet_file::bytes(table)?));
+        }
+    }
+    files.push((
+        folder.join(DICTIONARY),
+        csv_file::bytes(&table::dictionary(tables))?,
+    ));
+    if replace {
+        saving::make_folder(folder)?;
+        for (file, bytes) in &files {
+            if saving::is_there(file) {
+                saving::write_over(file, bytes)?;
+            } else {
+                saving::write_new(file, bytes)?;
+            }
+        }
+    } else {
+        saving::write_all_new(folder, &files)?;
+    }
+    Ok(files.into_iter().map(|(file, _)| file).collect())
+}
+
+#[cfg(test)]
+mod tests;
