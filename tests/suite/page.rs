@@ -309,6 +309,37 @@ fn a_mass_that_every_set_up_has_for_itself_is_not_changed_for_all() {
     assert!(refused.body.contains("of its own"), "{}", refused.body);
 }
 
+/// Killed while it writes what was tried, or a ride that was dropped: each is as before or as after.
+#[test]
+fn a_killed_page_leaves_files_whole() {
+    use rand::{Rng, SeedableRng};
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(11);
+    let ride = vec![b'x'; 3_000_000];
+    let mut written = 0;
+    for _ in 0..25 {
+        let mut page = Page::open();
+        let before = page.test_toml();
+        assert_eq!(page.post("/change", &cut()).status, 200);
+        let after = format!("{before}\n[[cut]]\nfrom_m = 400\nto_m = 520\nreason = \"gravel\"\n");
+        let headers = page.headers();
+        let _written = page.connect("POST", "/write", &headers, b"null");
+        let _dropped = page.connect("PUT", "/drop/dropped.csv", &headers, &ride);
+        std::thread::sleep(std::time::Duration::from_micros(random.random_range(0..20_000)));
+        page.server.kill().unwrap();
+        page.server.wait().unwrap();
+        let now = page.test_toml();
+        assert!(now == before || now == after, "{now}");
+        written += usize::from(now == after);
+        if let Ok(dropped) = std::fs::read(page.folder().join("dropped.csv")) {
+            assert!(dropped == ride, "{} bytes", dropped.len());
+        }
+    }
+    assert!(
+        (1..25).contains(&written),
+        "{written}: some of the kills came early, some late"
+    );
+}
+
 #[cfg(unix)]
 #[test]
 fn ctrl_c_ends_it_though_a_page_listens() {

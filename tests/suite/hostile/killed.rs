@@ -61,6 +61,13 @@ fn cases() -> Vec<Case> {
         "day/report.html".into(),
         old.replacen("<body", "<!-- older --><body", 1).into_bytes(),
     );
+    let mut exported = day.clone();
+    bench.run(&["export", "day"]);
+    for (name, bytes) in files(&bench.path("")) {
+        if name.ends_with(".csv") || name.ends_with(".parquet") {
+            exported.insert(name, [b"older ".as_slice(), &bytes].concat());
+        }
+    }
     vec![
         Case {
             words: &["new", "day"],
@@ -76,6 +83,10 @@ fn cases() -> Vec<Case> {
                 "--seed", "3",
             ],
             before: day,
+        },
+        Case {
+            words: &["export", "day", "--replace"],
+            before: exported,
         },
         Case {
             words: &["demo", "fresh"],
