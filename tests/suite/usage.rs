@@ -261,8 +261,8 @@ fn every_example_works_as_it_stands() {
             "man stillair-compare",
             "test -s ~/.local/share/man/man1/stillair-compare.1",
         );
-        // The first line is enough of what would run on.
-        let started = |words: &str| format!("exec 3< <(exec {words}); head -n 1 <&3; kill -INT $!");
+        // The first line is enough of what would run on. (Bash lets what it starts beside itself ignore INT.)
+        let started = |words: &str| format!("exec 3< <(exec {words}); head -n 1 <&3; kill -TERM $!");
         let typed = match name {
             "page" => started(&format!("{} --no-open", typed.trim_end())),
             "watch" => started(typed.trim_end()),
