@@ -16,6 +16,8 @@ use tokio::runtime::Runtime;
 /// A step that takes longer has failed; nothing is asserted of how long anything takes.
 const PATIENCE: Duration = Duration::from_secs(60);
 
+const INSTALL: &str = "It must be installed (Debian: apt-get install chromium chromium-driver).";
+
 /// Keys that are no letters, as WebDriver names them (W3C WebDriver, keyboard actions).
 pub const TAB: char = '\u{e004}';
 pub const ENTER: char = '\u{e007}';
@@ -79,7 +81,7 @@ impl Browser {
             .stderr(Stdio::null())
             .process_group(0)
             .spawn()
-            .expect("chromedriver must be installed (Debian: apt-get install chromium chromium-driver)");
+            .unwrap_or_else(|error| panic!("chromedriver does not start: {error}. {INSTALL}"));
         let mut out = BufReader::new(driver.stdout.take().unwrap());
         let port = (&mut out)
             .lines()
@@ -97,6 +99,8 @@ impl Browser {
             "--headless",
             "--no-sandbox",
             "--disable-gpu",
+            // Small machines have little of it.
+            "--disable-dev-shm-usage",
             "--disable-quic",
             "--no-first-run",
             "--disable-background-networking",
@@ -122,8 +126,12 @@ impl Browser {
         let client = runtime.block_on(async {
             let mut builder = ClientBuilder::new(HttpConnector::new());
             builder.capabilities(wanted.as_object().unwrap().clone());
-            let connected = builder.connect(&format!("http://127.0.0.1:{port}")).await;
-            connected.expect("a session of Chromium")
+            let address = format!("http://127.0.0.1:{port}");
+            match tokio::time::timeout(PATIENCE, builder.connect(&address)).await {
+                Ok(Ok(client)) => client,
+                Ok(Err(error)) => panic!("no session of Chromium: {error}. {INSTALL}"),
+                Err(_) => panic!("waited too long for Chromium. {INSTALL}"),
+            }
         });
         let browser = Browser {
             runtime,

@@ -173,6 +173,7 @@ fn rides_are_dropped_in_and_a_damaged_one_is_shown_as_such() {
     );
     // What was refused on purpose is all that the browser may complain of.
     let complaints = browser.complaints();
+    assert!(!complaints.is_empty(), "a refusal is logged");
     assert!(
         complaints
             .iter()
@@ -236,6 +237,7 @@ fn the_air_is_typed_as_read_or_as_a_station_reports_it() {
     assert_eq!(browser.text("#answer"), at_first);
     // What was refused on purpose is all that the browser may complain of.
     let complaints = browser.complaints();
+    assert!(!complaints.is_empty(), "a refusal is logged");
     assert!(
         complaints
             .iter()
