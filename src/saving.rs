@@ -119,6 +119,15 @@ pub fn write_over(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
         .map_err(|error| not_written(file, &error))
 }
 
+/// Anew, or in the place of what is there: for files whose owner is the program itself, or who asked for it.
+pub fn write(file: &Path, bytes: &[u8]) -> Result<(), Fault> {
+    if is_there(file) {
+        write_over(file, bytes)
+    } else {
+        write_new(file, bytes)
+    }
+}
+
 /// Where a file is written before it takes its name; in the same folder, so that taking it is one step.
 fn beside(file: &Path) -> PathBuf {
     sweep(file);

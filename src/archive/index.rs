@@ -51,19 +51,12 @@ impl Index {
     /// An index that cannot be saved costs the next run its time, and nothing else.
     pub fn save(&self) {
         let bytes = encoded(&self.rides);
-        let write = |file: &Path| {
-            if saving::is_there(file) {
-                saving::write_over(file, &bytes)
-            } else {
-                saving::write_new(file, &bytes)
-            }
-        };
-        if write(&self.file).is_err()
+        if saving::write(&self.file, &bytes).is_err()
             && let Some(file) = &self.elsewhere
             && let Some(folder) = file.parent()
             && std::fs::create_dir_all(folder).is_ok()
         {
-            let _ = write(file);
+            let _ = saving::write(file, &bytes);
         }
     }
 }

@@ -90,11 +90,7 @@ fn check_ours(file: &Path) -> Result<(), Fault> {
 fn write(file: &Path, text: &str) -> Result<(), Fault> {
     check_ours(file)?;
     let bytes = [text.as_bytes(), b"\n"].concat();
-    if saving::is_there(file) {
-        saving::write_over(file, &bytes)
-    } else {
-        saving::write_new(file, &bytes)
-    }
+    saving::write(file, &bytes)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use super::one_pass::{SPEED_BY_POSITIONS_STANDARD_UNCERTAINTY_M_S, SPEED_STANDAR
 use crate::air::AirState;
 use crate::course::port::TWICE_GRAVITY_M_S2;
 use crate::course::{Course, Direction, Pass};
-use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, Work, step_work};
+use crate::physics::{Lean, RelativeWind, Rig, Step, Surroundings, Work, cos_slope, step_work};
 use crate::streams::{Segment, SpeedSource, Streams};
 use crate::test_day::{Measured, Setup, Surface};
 use crate::units::KELVIN_AT_0_C;
@@ -624,7 +624,7 @@ fn cell(
                 Direction::Forward => gradient_at(at_m),
                 Direction::Reverse => -gradient_at(at_m),
             };
-            let cos_slope = 1.0 / (1.0 + gradient * gradient).sqrt();
+            let cos_slope = cos_slope(gradient);
             RiddenStep {
                 duration_s: s.end_s - s.start_s,
                 power_w: if s.power_w.is_finite() { s.power_w } else { mean_w },

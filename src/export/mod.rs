@@ -48,11 +48,7 @@ pub fn write(folder: &Path, tables: &[Table], formats: Formats, replace: bool) -
     if replace {
         saving::make_folder(folder)?;
         for (file, bytes) in &files {
-            if saving::is_there(file) {
-                saving::write_over(file, bytes)?;
-            } else {
-                saving::write_new(file, bytes)?;
-            }
+            saving::write(file, bytes)?;
         }
     } else {
         saving::write_all_new(folder, &files)?;

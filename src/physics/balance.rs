@@ -107,8 +107,12 @@ pub(crate) fn resistance_n(
 
 /// What of it comes from weight, whatever the speed: the hill and rolling. [N] `gradient` is tan θ.
 pub(crate) fn weight_force_n(rig: &Rig, around: &Surroundings, gradient: f64) -> f64 {
-    let cos_slope = 1.0 / (1.0 + gradient * gradient).sqrt();
-    rig.total_mass_kg * around.gravity_m_s2 * cos_slope * (rig.crr + gradient)
+    rig.total_mass_kg * around.gravity_m_s2 * cos_slope(gradient) * (rig.crr + gradient)
+}
+
+/// cos θ of a slope given as tan θ; without hypot, as in [`RelativeWind::airspeed_at`].
+pub(crate) fn cos_slope(gradient: f64) -> f64 {
+    1.0 / (1.0 + gradient * gradient).sqrt()
 }
 
 /// Power at the meter for a speed, wind, slope and acceleration. [W] `gradient` is tan θ.

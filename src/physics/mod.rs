@@ -10,6 +10,7 @@ pub mod forward;
 
 pub mod track;
 
+pub(crate) use balance::cos_slope;
 pub use balance::{
     RelativeWind, Rig, Surroundings, bearing_force_n, crank_power_w, drag_force_n, steady_speed_m_s,
 };

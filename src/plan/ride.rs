@@ -4,7 +4,7 @@ use super::PlannedDay;
 use super::entry::first_gradient;
 use crate::course::Direction;
 use crate::estimate::cells::{Cell, RiddenStep};
-use crate::physics::{Lean, Piece, RelativeWind, Step, ride_road, steady_speed_m_s, step_work};
+use crate::physics::{Lean, Piece, RelativeWind, Step, cos_slope, ride_road, steady_speed_m_s, step_work};
 use crate::test_day::{Hold, Shape};
 use crate::verdict::Stretch;
 
@@ -186,7 +186,7 @@ fn step(
     [east, north]: [f64; 2],
 ) -> (RiddenStep, f64) {
     let (rig, around) = (day.rig(manner.setup), day.around());
-    let cos_slope = 1.0 / stretch.gradient.hypot(1.0);
+    let cos_slope = cos_slope(stretch.gradient);
     let mut step = Step {
         duration_s: stretch.length_m / (0.5 * (start_speed_m_s + end_speed_m_s)),
         power_w: 0.0,

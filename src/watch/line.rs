@@ -121,7 +121,8 @@ fn stands(changes: &[Changed], compared: &Compared) -> Vec<String> {
             alone.map(|(setup, (cda, u, _))| format!("CdA of '{}' {cda:.3} ± {u:.3} m²", setup.name)),
         );
     }
-    let minds = compared.warnings.len() + compared.surveyed.warnings.len();
+    // Those of the rides are among them.
+    let minds = compared.warnings.len();
     if minds > 0 {
         parts.push(format!("{} (see compare)", count(minds, "warning")));
     }

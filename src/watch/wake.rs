@@ -4,7 +4,7 @@ use super::settling::STILL;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Where the system tells nothing.
 const LOOK_ANYWAY: Duration = Duration::from_secs(2);
@@ -60,14 +60,16 @@ impl Wake {
             Ok(Told::End) | Err(RecvTimeoutError::Disconnected) => return false,
             Ok(Told::Something) | Err(RecvTimeoutError::Timeout) => {}
         }
-        // One write makes several of them.
-        loop {
+        // One write makes several of them; where something is always written, it is looked all the same.
+        let until = Instant::now() + STILL;
+        while Instant::now() < until {
             match self.told.recv_timeout(TOGETHER) {
                 Ok(Told::Something) => {}
                 Ok(Told::End) | Err(RecvTimeoutError::Disconnected) => return false,
                 Err(RecvTimeoutError::Timeout) => return true,
             }
         }
+        true
     }
 
     /// To be called with each look: watching ends silently with the folder, or with the drive that it lies on.
@@ -98,6 +100,22 @@ impl Wake {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn news_without_end_do_not_keep_it_from_looking() {
+        let home = tempfile::tempdir().unwrap();
+        let mut wake = Wake::on(home.path());
+        let teller = wake.teller.clone();
+        // Ends when nobody listens any longer.
+        let telling = std::thread::spawn(move || {
+            while teller.send(Told::Something).is_ok() {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        });
+        assert!(wake.wait(false));
+        drop(wake);
+        telling.join().unwrap();
+    }
 
     #[test]
     fn it_waits_until_it_is_told_to_end() {

@@ -10,12 +10,25 @@ use std::process::{Child, Command, Stdio};
 use stillair::simulate::{out_and_back_plan, ride_day};
 use tempfile::TempDir;
 
-pub struct Page {
-    home: TempDir,
-    server: Child,
+/// A page that is shown at an address, asked as the browser would that was handed it.
+pub struct Door {
     pub port: u16,
     token: String,
     cookie: String,
+}
+
+pub struct Page {
+    home: TempDir,
+    server: Child,
+    door: Door,
+}
+
+impl std::ops::Deref for Page {
+    type Target = Door;
+
+    fn deref(&self) -> &Door {
+        &self.door
+    }
 }
 
 pub struct Answer {
@@ -62,28 +75,11 @@ impl Page {
         BufReader::new(server.stdout.take().unwrap())
             .read_line(&mut address)
             .unwrap();
-        let (host, token) = address.trim().split_once("/?token=").unwrap();
-        let port = host.strip_prefix("http://127.0.0.1:").unwrap().parse().unwrap();
-        let mut page = Page {
+        Page {
             home,
             server,
-            port,
-            token: token.to_string(),
-            cookie: String::new(),
-        };
-        let opened = page.get(&format!("/?token={}", page.token));
-        assert_eq!(opened.status, 303);
-        let cookie = opened
-            .head
-            .lines()
-            .find_map(|line| line.strip_prefix("set-cookie: "))
-            .unwrap();
-        page.cookie = cookie.split(';').next().unwrap().to_string();
-        page
-    }
-
-    pub fn address(&self) -> String {
-        format!("http://127.0.0.1:{}/?token={}", self.port, self.token)
+            door: Door::at(&address),
+        }
     }
 
     pub fn folder(&self) -> &Path {
@@ -92,6 +88,30 @@ impl Page {
 
     pub fn test_toml(&self) -> String {
         std::fs::read_to_string(self.folder().join("test.toml")).unwrap()
+    }
+}
+
+impl Door {
+    pub fn at(address: &str) -> Door {
+        let (host, token) = address.trim().split_once("/?token=").unwrap();
+        let mut door = Door {
+            port: host.strip_prefix("http://127.0.0.1:").unwrap().parse().unwrap(),
+            token: token.to_string(),
+            cookie: String::new(),
+        };
+        let opened = door.get(&format!("/?token={token}"));
+        assert_eq!(opened.status, 303);
+        let cookie = opened
+            .head
+            .lines()
+            .find_map(|line| line.strip_prefix("set-cookie: "))
+            .unwrap();
+        door.cookie = cookie.split(';').next().unwrap().to_string();
+        door
+    }
+
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}/?token={}", self.port, self.token)
     }
 
     fn headers(&self) -> Vec<(&'static str, String)> {

@@ -1,12 +1,10 @@
 //! `watch`: the real program over a folder that changes. One line for each change, the numbers of `compare` and of the
 //! page in it, and whether to ride on.
 
-use crate::program::said;
-use assert_cmd::Command as Asserted;
+use crate::page::{Door, compare_json};
 use assert_cmd::cargo::CommandCargoExt;
 use serde_json::Value;
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpStream;
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
@@ -113,37 +111,6 @@ impl Day {
     }
 }
 
-fn compare_json(folder: &Path) -> Value {
-    let mut command = Asserted::cargo_bin("stillair").unwrap();
-    serde_json::from_str(&said(command.args(["compare", "--json"]).arg(folder))).unwrap()
-}
-
-/// `GET` of the page at this address, with the cookie that its first visit gives.
-fn page_numbers(address: &str) -> Value {
-    let (host, token) = address
-        .strip_prefix("http://")
-        .and_then(|rest| rest.split_once("/?token="))
-        .unwrap();
-    let get = |path: &str, cookie: &str| {
-        let mut stream = TcpStream::connect(host).unwrap();
-        let head = format!("GET {path} HTTP/1.1\r\nHost: {host}\r\n{cookie}Connection: close\r\n\r\n");
-        stream.write_all(head.as_bytes()).unwrap();
-        let mut text = String::new();
-        stream.read_to_string(&mut text).unwrap();
-        text
-    };
-    let welcome = get(&format!("/?token={token}"), "");
-    let cookie = welcome
-        .lines()
-        .find_map(|line| line.strip_prefix("set-cookie: "))
-        .unwrap();
-    let numbers = get(
-        "/numbers",
-        &format!("Cookie: {}\r\n", cookie.split(';').next().unwrap()),
-    );
-    serde_json::from_str(numbers.split_once("\r\n\r\n").unwrap().1).unwrap_or(Value::Null)
-}
-
 #[test]
 fn terminal_page_and_watcher_give_the_same_numbers_to_the_last_digit() {
     let day = Day::ridden("ABBA", -6.0, PLAN);
@@ -158,6 +125,7 @@ fn terminal_page_and_watcher_give_the_same_numbers_to_the_last_digit() {
             None => line = told,
         }
     }
+    let page = Door::at(&address);
     for ride in [2, 3] {
         let wanted = compare_json(&day.folder());
         assert!(
@@ -165,14 +133,23 @@ fn terminal_page_and_watcher_give_the_same_numbers_to_the_last_digit() {
             "{wanted}"
         );
         assert_eq!(line["compare"], wanted);
+        let warnings = wanted["warnings"].as_array().unwrap().len();
+        assert!(
+            line["says"]
+                .as_str()
+                .unwrap()
+                .contains(&format!(" {warnings} warning")),
+            "{}",
+            line["says"]
+        );
         // The page looks for itself, and may be a moment later.
         let until = std::time::Instant::now() + PATIENCE;
-        let mut page = page_numbers(&address);
-        while page != wanted && std::time::Instant::now() < until {
+        let mut shown = page.get("/numbers").json();
+        while shown != wanted && std::time::Instant::now() < until {
             std::thread::sleep(Duration::from_millis(200));
-            page = page_numbers(&address);
+            shown = page.get("/numbers").json();
         }
-        assert_eq!(page, wanted);
+        assert_eq!(shown, wanted);
         day.put(ride);
         line = watched.next();
         assert_eq!(happened(&line), [format!("new {}", day.name(ride))]);

@@ -45,7 +45,6 @@ const LOOKS: [(u32, u32, &str); 4] = [
 fn the_page_keeps_the_rules_in_light_and_dark_wide_and_narrow() {
     let page = Page::open();
     let browser = Browser::at(&page.address());
-    let checker = checker();
     // With a mark, a pass left out, a difference and a remark, all that can be there is there.
     page.post("/change", &serde_json::json!({ "do": "cut", "start_s": null, "from_m": 400.0, "to_m": 520.0, "reason": "gravel" }));
     let leave = browser.script("return Number(document.querySelector('button[data-leave]').dataset.leave)");
@@ -57,20 +56,7 @@ fn the_page_keeps_the_rules_in_light_and_dark_wide_and_narrow() {
         "both are there",
         "document.querySelector('button[data-exclude]') && document.querySelector('#changes ins')",
     );
-    for (width, height, scheme) in LOOKS {
-        browser.look(width, height, scheme);
-        assert_eq!(
-            found(&browser, &checker),
-            Vec::<String>::new(),
-            "{width} {scheme}"
-        );
-        assert_eq!(
-            sideways(&browser),
-            0,
-            "{width}: nothing is cut off or has to be pushed aside"
-        );
-        browser.picture(&format!("page-{width}-{scheme}.png"));
-    }
+    in_every_look(&browser, "page");
     browser.was_quiet(page.port);
 }
 
@@ -85,17 +71,7 @@ fn the_document_keeps_the_rules_in_light_and_dark_wide_and_narrow() {
         .unwrap();
     assert!(written.success());
     let browser = Browser::at(&format!("file://{}", file.display()));
-    let checker = checker();
-    for (width, height, scheme) in LOOKS {
-        browser.look(width, height, scheme);
-        assert_eq!(
-            found(&browser, &checker),
-            Vec::<String>::new(),
-            "{width} {scheme}"
-        );
-        assert_eq!(sideways(&browser), 0, "{width}");
-        browser.picture(&format!("report-{width}-{scheme}.png"));
-    }
+    in_every_look(&browser, "report");
     assert_eq!(browser.complaints(), Vec::<String>::new());
     let asked = browser.asked_for();
     assert!(
@@ -104,6 +80,17 @@ fn the_document_keeps_the_rules_in_light_and_dark_wide_and_narrow() {
             .any(|ours| address.starts_with(ours))),
         "{asked:?}"
     );
+}
+
+/// Light and dark, wide and narrow: no rule is broken, and nothing is cut off or has to be pushed aside.
+fn in_every_look(browser: &Browser, name: &str) {
+    let checker = checker();
+    for (width, height, scheme) in LOOKS {
+        browser.look(width, height, scheme);
+        assert_eq!(found(browser, &checker), Vec::<String>::new(), "{width} {scheme}");
+        assert_eq!(sideways(browser), 0, "{width}");
+        browser.picture(&format!("{name}-{width}-{scheme}.png"));
+    }
 }
 
 /// How far the page is wider than its window, in pixels.

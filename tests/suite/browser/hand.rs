@@ -121,6 +121,14 @@ fn what_is_written_is_the_difference_that_was_shown() {
     browser.was_quiet(page.port);
 }
 
+/// What was refused on purpose is all that the browser may complain of, and it does.
+fn only_refused(browser: &Browser, path: &str) {
+    let complaints = browser.complaints();
+    assert!(!complaints.is_empty(), "a refusal is logged");
+    let refused = |one: &String| one.contains(path) && one.contains("422");
+    assert!(complaints.iter().all(refused), "{complaints:?}");
+}
+
 fn drop_file(browser: &Browser, name: &str, bytes: &[u8]) {
     let text = base64::engine::general_purpose::STANDARD.encode(bytes);
     browser.script_with(
@@ -171,15 +179,7 @@ fn rides_are_dropped_in_and_a_damaged_one_is_shown_as_such() {
         std::fs::read(page.folder().join("later.fit")).unwrap(),
         std::fs::read(&rides[0]).unwrap()
     );
-    // What was refused on purpose is all that the browser may complain of.
-    let complaints = browser.complaints();
-    assert!(!complaints.is_empty(), "a refusal is logged");
-    assert!(
-        complaints
-            .iter()
-            .all(|one| one.contains("/drop/later.fit") && one.contains("422")),
-        "{complaints:?}"
-    );
+    only_refused(&browser, "/drop/later.fit");
     browser.was_quiet(page.port);
 }
 
@@ -235,14 +235,6 @@ fn the_air_is_typed_as_read_or_as_a_station_reports_it() {
     browser.click("#remove-air-0");
     browser.until("it is taken away", "document.querySelector('#add-air')");
     assert_eq!(browser.text("#answer"), at_first);
-    // What was refused on purpose is all that the browser may complain of.
-    let complaints = browser.complaints();
-    assert!(!complaints.is_empty(), "a refusal is logged");
-    assert!(
-        complaints
-            .iter()
-            .all(|one| one.contains("/change") && one.contains("422")),
-        "{complaints:?}"
-    );
+    only_refused(&browser, "/change");
     browser.was_quiet(page.port);
 }
