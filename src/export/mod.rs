@@ -8,7 +8,7 @@ mod tables;
 pub use table::{Column, Table, Values};
 pub use tables::tables;
 
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::saving;
 use std::path::{Path, PathBuf};
 
@@ -51,9 +51,20 @@ pub fn write(folder: &Path, tables: &[Table], formats: Formats, replace: bool) -
             saving::write(file, bytes)?;
         }
     } else {
-        saving::write_all_new(folder, &files)?;
+        saving::write_all_new(folder, &files).map_err(or_replace)?;
     }
     Ok(files.into_iter().map(|(file, _)| file).collect())
+}
+
+/// What is in the way is mostly what an earlier run wrote.
+fn or_replace(mut error: Error) -> Error {
+    for fault in &mut error.faults {
+        if fault.file.as_deref().is_some_and(saving::is_there) {
+            fault.next_step =
+                "Move it away, name another folder, or give --replace to write over it.".to_string();
+        }
+    }
+    error
 }
 
 #[cfg(test)]

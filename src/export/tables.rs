@@ -68,6 +68,12 @@ fn setups(compared: &Compared) -> Table {
             |row| Some(row.yaw?.rms_deg),
         )
         .number(
+            "yaw_standard_uncertainty_deg",
+            "°",
+            "What of it comes from not knowing the wind",
+            |row| Some(row.yaw?.unknown_deg),
+        )
+        .number(
             "chance_lowest",
             "1",
             "Chance of having the least drag, among three set-ups or more",
@@ -139,6 +145,24 @@ fn comparisons(compared: &Compared) -> Table {
             "Change of rolling resistance, where the test is about it",
             |row| Some(row.crr_change_percent.as_ref()?.value),
         )
+        .number(
+            "crr_change_standard_uncertainty_percent",
+            "%",
+            "Its standard uncertainty",
+            |row| row.crr_change_percent.as_ref()?.standard_uncertainty,
+        )
+        .number(
+            "crr_change_interval_90_low_percent",
+            "%",
+            "Lower end of its 90 % interval",
+            |row| low(row.crr_change_percent.as_ref()?),
+        )
+        .number(
+            "crr_change_interval_90_high_percent",
+            "%",
+            "Upper end of its 90 % interval",
+            |row| high(row.crr_change_percent.as_ref()?),
+        )
         .number("speed_m_s", "m/s", "Speed for which the power is given", |row| {
             Some(row.speed_m_s)
         })
@@ -165,6 +189,18 @@ fn comparisons(compared: &Compared) -> Table {
             "s",
             "What it is worth over 40 km of flat road",
             |row| Some(row.seconds_per_40_km.value),
+        )
+        .number(
+            "time_change_40_km_interval_90_low_s",
+            "s",
+            "Lower end of its 90 % interval",
+            |row| Some(row.seconds_per_40_km.interval_90?[0]),
+        )
+        .number(
+            "time_change_40_km_interval_90_high_s",
+            "s",
+            "Upper end of its 90 % interval",
+            |row| Some(row.seconds_per_40_km.interval_90?[1]),
         )
         .number(
             "probability_lower",
@@ -206,6 +242,12 @@ fn passes(compared: &Compared) -> Table {
         .number("duration_s", "s", "From gate to gate", |row| {
             Some(pass(row).duration_s())
         })
+        .number(
+            "crossing_standard_uncertainty_s",
+            "s",
+            "Of each of the two times at which the gates were crossed",
+            |row| Some(pass(row).crossing_standard_uncertainty_s),
+        )
         .number("ridden_m", "m", "By the speed channel", |row| {
             Some(pass(row).ridden_m)
         })
@@ -239,9 +281,21 @@ fn passes(compared: &Compared) -> Table {
             "Where the air moved to, as the whole day sees it",
             |row| Some(row.judged.as_ref()?.wind_m_s[0].0),
         )
+        .number(
+            "wind_east_standard_uncertainty_m_s",
+            "m/s",
+            "Its standard uncertainty",
+            |row| Some(row.judged.as_ref()?.wind_m_s[0].1),
+        )
         .number("wind_north_m_s", "m/s", "The same to the north", |row| {
             Some(row.judged.as_ref()?.wind_m_s[1].0)
         })
+        .number(
+            "wind_north_standard_uncertainty_m_s",
+            "m/s",
+            "Its standard uncertainty",
+            |row| Some(row.judged.as_ref()?.wind_m_s[1].1),
+        )
         .flag("kept", "Whether it counts", |row| Some(row.kept))
         .text("flags", "What to know of it, separated by semicolons", |row| {
             Some(row.flags.join("; ")).filter(|flags| !flags.is_empty())

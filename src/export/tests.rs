@@ -57,6 +57,7 @@ fn tables_are_written_over_only_when_that_is_asked_for() {
     std::fs::write(&files[0], "mine").unwrap();
     let error = write(&folder, &[table()], both, false).unwrap_err();
     assert_eq!(error.faults.len(), 3);
+    assert!(error.to_string().contains("--replace"), "{error}");
     assert_eq!(std::fs::read(&files[0]).unwrap(), b"mine");
     write(&folder, &[table()], both, true).unwrap();
     assert_ne!(std::fs::read(&files[0]).unwrap(), b"mine");

@@ -134,6 +134,30 @@ fn the_tables_are_the_answer_and_the_dictionary_is_theirs() {
         ),
         ("passes", "passes", "still_air_time_s", "/still_air_time_s"),
         ("passes", "passes", "wind_east_m_s", "/wind/east_m_s/value"),
+        (
+            "passes",
+            "passes",
+            "wind_north_standard_uncertainty_m_s",
+            "/wind/north_m_s/standard_uncertainty",
+        ),
+        (
+            "passes",
+            "passes",
+            "crossing_standard_uncertainty_s",
+            "/crossing_standard_uncertainty_s",
+        ),
+        (
+            "comparisons",
+            "comparisons",
+            "time_change_40_km_interval_90_low_s",
+            "/seconds_per_40_km/interval_90/0",
+        ),
+        (
+            "setups",
+            "setups",
+            "yaw_standard_uncertainty_deg",
+            "/yaw_standard_uncertainty_deg",
+        ),
     ] {
         assert_eq!(column(table, name), in_json(list, pointer), "{table} {name}");
     }
